@@ -1,0 +1,1 @@
+"""What things are: frozen facts that travel down the chain."""

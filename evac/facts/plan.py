@@ -1,0 +1,50 @@
+"""The plan: every result of the chain for one lift."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from evac.facts.finding import Finding
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift
+from evac.facts.work import (
+    Assignment,
+    Clock,
+    Reach,
+    Remedy,
+    Route,
+    Schedule,
+    Simulation,
+    UnitGate,
+    Work,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """One lift, planned: the chain's results from top to bottom."""
+
+    lift: Lift
+    date: date
+    seed: int
+    fingerprint: str
+    """Short hash over all inputs, printed on every document."""
+    heights: Heights
+    reaches: tuple[Reach, ...]
+    gates: tuple[UnitGate, ...]
+    routes: tuple[Route, ...]
+    work: Work
+    assignment: Assignment
+    schedule: Schedule
+    muster: Mapping[int, Route]
+    """Span index -> the way from that span to its muster point."""
+    muster_point: Mapping[int, str]
+    simulation: Simulation
+    clock: Clock
+    remedies: tuple[Remedy, ...]
+    findings: tuple[Finding, ...]
+    everyone_reached: bool
+    limit_met: bool | None
+    """At P90; None where the folder names no limit."""

@@ -1,0 +1,254 @@
+"""Facts about gear, gates, access, work and the assignment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from evac.facts.heights import BoolArray, FloatArray, IntArray
+from evac.facts.lift import Side
+
+NEVER_S = 10**9
+"""Seconds that stand for "never" in whole-second tables."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One way a team can work: its team, kit and technique."""
+
+    index: int
+    team: str
+    team_index: int
+    kit: str
+    technique: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """Whether one option reaches one unit, and what decides.
+
+    ``limit`` is a words key below ``reach.``: ``ok``, ``rope``, ``throw``, ``seat``,
+    ``slope``, ``rollers``, ``wind``, ``carrier``, ``unknown``, ``energy``.
+    """
+
+    option_index: int
+    side: Side
+    span_index: int
+    rope_needed_m: float
+    rope_have_m: float
+    height_m: float
+    margin_m: float
+    ok: bool
+    limit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitGate:
+    """When work may begin in one unit, and what its hazards add."""
+
+    side: Side
+    span_index: int
+    hazard_ids: tuple[str, ...]
+    opens_s: float
+    """Likely time from the order; 0 where nothing needs opening; NEVER_S: shut."""
+    opens_low_s: float
+    opens_high_s: float
+    extra_s_per_passenger: float
+    extra_people: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """The quickest way of one team to one support."""
+
+    team: str
+    support_index: int
+    seconds: float
+    """From leaving the start place; NEVER_S if there is no way."""
+    length_m: float
+    climb_m: float
+    x_m: tuple[float, ...]
+    y_m: tuple[float, ...]
+    way_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """Everything the assignment needs, in whole seconds. n columns, q options.
+
+    ``side`` axis: 0 ascending, 1 descending; support axis: n + 1 supports; stop axis:
+    the stop grid. ``valid`` False where the option may not take the unit.
+    ``arrive_s`` (t, n+1): from the order to arrival, NEVER_S if none.
+    ``cross_s`` (q, n+1): passing from one span to the next past a support.
+    ``people`` (2, n): most people in the unit. ``planned`` (2, n): False where the
+    unit cannot be planned at all (heights not known, no option valid).
+    """
+
+    team_ids: tuple[str, ...]
+    crew: IntArray
+    start_upper: BoolArray
+    upper_is_last: bool
+    options: tuple[Option, ...]
+    option_team: IntArray
+    valid: BoolArray
+    work_s: IntArray
+    """(q, 2, n, o) likely seconds in the unit: set-up and every carrier."""
+    cross_s: IntArray
+    side_change_s: IntArray
+    gate_s: IntArray
+    secured_s: int
+    arrive_s: IntArray
+    people: IntArray
+    planned: BoolArray
+    latest_arrival_s: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """A run of spans on one side or both that one team clears."""
+
+    team: str
+    option: Option
+    first_span: int
+    last_span: int
+    sides: tuple[Side, ...]
+    start_support: int
+    arrival_s: int
+    start_s: int
+    """First work: arrived, line secured, gates open."""
+    finish_s: int
+    """The cost: last passenger of the zone on the ground, from the order."""
+    work_s: int
+    people: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uncovered:
+    """A unit that no zone takes, with the reason and the least remedy (words keys)."""
+
+    side: Side
+    span_index: int
+    people: int
+    reason: str
+    remedy: str
+    values: Mapping[str, str | float | int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assignment:
+    """Which team clears what, with its certificate.
+
+    ``objectives``: people uncovered, last finish [s], total passenger waiting [s],
+    person-seconds of work, sum of squared finishes. ``proven``: the value is optimal
+    for every objective; ``bound_s`` is the proven lower bound of the last finish.
+    """
+
+    zones: tuple[Zone, ...]
+    uncovered: tuple[Uncovered, ...]
+    objectives: tuple[int, ...]
+    bound_s: int
+    proven: bool
+    method: str
+    binding_teams: tuple[str, ...]
+    reserve_teams: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rescue:
+    """One carrier in a team's schedule at one stop position."""
+
+    team: str
+    order: int
+    side: Side
+    span_index: int
+    distance_m: float
+    people: int
+    rope_height_m: float
+    seat_height_m: float
+    rope_needed_m: float
+    start_s: float
+    finish_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Schedule:
+    """When each carrier and the line is clear, from the order, at likely times."""
+
+    stop_offset_m: float
+    rescues: tuple[Rescue, ...]
+    clear_s: float
+    team_clear_s: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remedy:
+    """A change that was tried by solving again, with what it brings."""
+
+    key: str
+    """A words key below ``remedy.``."""
+    values: Mapping[str, str | float | int]
+    uncovered_people: int
+    clear_s: int
+    cost: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Simulation:
+    """Clearing times over many imagined days; arrays of shape (runs,), seconds.
+
+    ``order_to_clear_s``: order -> last on the ground. ``order_to_safe_s``: order ->
+    all at a safe place. ``p90_interval_s`` and ``p50_interval_s``: 95 % sampling
+    intervals. ``p90_independent_s``: without common factors, to show what they do.
+    ``last_team_share``: team -> share of runs in which it finished last.
+    """
+
+    runs: int
+    seed: int
+    order_to_first_s: FloatArray
+    order_to_clear_s: FloatArray
+    order_to_safe_s: FloatArray
+    stop_to_order_s: FloatArray
+    p50_s: float
+    p90_s: float
+    p50_interval_s: tuple[float, float]
+    p90_interval_s: tuple[float, float]
+    p50_independent_s: float
+    p90_independent_s: float
+    safe_p90_s: float
+    chance_of_limit: float | None
+    last_team_share: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LatestOrder:
+    """By when evacuation must be ordered, for one reason."""
+
+    reason: str
+    """A words key below ``clock.``: ``limit``, ``dusk``, ``cold``."""
+    after_stop_s: float
+    """Seconds after the stop; negative: already too late at the stop."""
+    clock_s: float
+    """The same as a clock time, seconds after local midnight of the day."""
+    met: bool
+    """True where the planned order comes no later than this."""
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clock:
+    """The decision times of the plan."""
+
+    stop_clock_s: float
+    order_clock_s: float
+    latest: tuple[LatestOrder, ...]
+    binding: LatestOrder | None
+    sunset_clock_s: float | None
+    dusk_clock_s: float | None
+    wind_chill_c: float | None
+    cold_class: str
+    exposure_limit_s: float | None
+    emptying_s: tuple[float, float, float] | None
+    """Low, likely, high time to empty the line by the emergency drive."""
+    standdown_s: float
+    informer_round_s: float | None
+    first_word_met: bool | None

@@ -1,0 +1,59 @@
+"""The lift's own map frame: metres east and north of its first station.
+
+A transverse Mercator projection centred on the lift has scale 1 there: over a line
+of 5 km its lengths are right to 1 mm, so plan distances can be taken from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pyproj import CRS, Transformer
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frame:
+    """A local frame centred on a place given in WGS 84 degrees.
+
+    Examples
+    --------
+    >>> frame = Frame(latitude_deg=46.0, longitude_deg=7.0)
+    >>> x_m, y_m = frame.from_degrees(latitude_deg=46.0, longitude_deg=7.01)
+    >>> round(float(x_m)), round(float(y_m))
+    (774, 0)
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+
+    @cached_property
+    def crs(self) -> CRS:
+        """The frame as a coordinate reference system."""
+        return CRS.from_proj4(
+            f"+proj=tmerc +lat_0={self.latitude_deg:.8f} "
+            f"+lon_0={self.longitude_deg:.8f} +k=1 +x_0=0 +y_0=0 "
+            "+datum=WGS84 +units=m +no_defs"
+        )
+
+    def from_degrees(
+        self, *, latitude_deg: ArrayLike, longitude_deg: ArrayLike
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Metres east and north of the origin for WGS 84 latitude and longitude."""
+        transformer = Transformer.from_crs("EPSG:4326", self.crs, always_xy=True)
+        x_m, y_m = transformer.transform(
+            np.asarray(longitude_deg, float), np.asarray(latitude_deg, float)
+        )
+        return np.asarray(x_m), np.asarray(y_m)
+
+    def to_degrees(
+        self, *, x_m: ArrayLike, y_m: ArrayLike
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """WGS 84 (latitude, longitude) in degrees of places in the frame."""
+        transformer = Transformer.from_crs(self.crs, "EPSG:4326", always_xy=True)
+        longitude, latitude = transformer.transform(
+            np.asarray(x_m, float), np.asarray(y_m, float)
+        )
+        return np.asarray(latitude), np.asarray(longitude)
