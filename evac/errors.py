@@ -52,7 +52,9 @@ class Problem:
     remedy: str
 
     def __str__(self) -> str:
-        return f"{self.where}: found {self.found}, expected {self.expected}. {self.remedy}"
+        return (
+            f"{self.where}: found {self.found}, expected {self.expected}. {self.remedy}"
+        )
 
 
 class InputError(EvacError):

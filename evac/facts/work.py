@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from evac.facts.heights import BoolArray, FloatArray, IntArray
-from evac.facts.lift import Side
+from evac.facts.heights import BoolArray, IntArray
+from evac.facts.lift import FloatArray, Side
 
 NEVER_S = 10**9
 """Seconds that stand for "never" in whole-second tables."""

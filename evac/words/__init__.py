@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import string
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -109,7 +109,7 @@ class Words:
     def show(self, name: str, value: Value) -> str:
         """Show ``value`` as the unit suffix of ``name`` asks."""
         if isinstance(value, date):
-            return format_date(value, format="long", locale=self.number_locale)
+            return str(format_date(value, format="long", locale=self.number_locale))
         if isinstance(value, str):
             return value
         for suffix, shower in _SHOWERS.items():
@@ -165,7 +165,7 @@ class Words:
         )
 
 
-_SHOWERS = {
+_SHOWERS: dict[str, Callable[[Words, float], str]] = {
     "_per_hour": lambda w, v: f"{w.number(v, 0)}/h",
     "_m_per_s": lambda w, v: f"{w.number(v, 1)} m/s",
     "_kg_per_m": lambda w, v: f"{w.number(v, 2)} kg/m",
