@@ -1,0 +1,276 @@
+"""Terrain files become heights on a square grid of the lift's frame."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from evac.errors import InputError
+from evac.facts.lift import Assumption, FloatArray, Terrain
+from evac.frame import Frame
+from evac.ground import at_places, bilinear
+from evac.inputs.dem_tile import (
+    Bounds,
+    Tile,
+    cells_of,
+    footprint_deg,
+    problem,
+    read_tile,
+    shifted,
+)
+from evac.words import Words
+
+RADAR_SD_M = 9.0
+"""Assumed for SRTM: E. Rodriguez, C. S. Morris and J. E. Belz, "A global assessment
+of the SRTM performance", Photogrammetric Engineering & Remote Sensing 72 (2006),
+gives absolute errors of 5.6 to 9.0 m at 90 % by continent; slopes are worse."""
+LEAST_SD_M = 0.3
+FINEST_CELL_M, COARSEST_CELL_M = 1.0, 10.0
+MOST_GRID_CELLS = 16_000_000
+ROWS_AT_ONCE = 256
+
+
+def read_terrain(
+    path: Path | Sequence[Path],
+    *,
+    frame: Frame,
+    bounds: Bounds,
+    crs: str | None = None,
+    sd_m: float | None = None,
+) -> Terrain:
+    """Read terrain around a lift from one file or several tiles.
+
+    Heights between cell centres are bilinear. Where one of the four cells around a
+    place has no height, the place has none (NaN): nothing is filled or extrapolated.
+    Where tiles overlap, the first that has a height is used.
+
+    Parameters
+    ----------
+    path : Path or sequence of Path
+        GeoTIFF, ESRI ASCII grid (needs `crs`), ``.hgt``, or one of these zipped.
+    frame : Frame
+        The lift's frame.
+    bounds : (x_min, y_min, x_max, y_max)
+        The rectangle to read [m] in the frame.
+    crs : str, optional
+        Coordinate reference system of files that name none, such as "EPSG:31287".
+    sd_m : float, optional
+        Standard deviation of a height [m]; assumed if absent (`sd_assumption`).
+
+    Returns
+    -------
+    Terrain
+        Cells of half the source's, no finer than 1 m and no coarser than 10 m.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, has no CRS, or none covers any of the bounds.
+    """
+    paths = [path] if isinstance(path, Path) else list(path)
+    tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]
+    used = [tile for tile in tiles if tile.values_m.size]
+    if not used:
+        raise _elsewhere(paths, frame, crs)
+    source_cell_m = max(tile.cell_m for tile in used)
+    cell_m = float(np.clip(source_cell_m / 2, FINEST_CELL_M, COARSEST_CELL_M))
+    x_m, y_m = _axes(bounds, cell_m, used[0].name)
+    elevation_m = np.full((y_m.size, x_m.size), np.nan)
+    for tile in _joined(used):
+        void = np.isnan(elevation_m)
+        elevation_m[void] = _sampled(tile, frame, x_m, y_m)[void]
+    if np.isnan(elevation_m).all():
+        raise InputError(
+            used[0].name,
+            [
+                problem(
+                    "no_height",
+                    where="band 1",
+                    found="only voids",
+                    lift=_place_name(frame),
+                )
+            ],
+        )
+    radar = any(tile.driver == "SRTMHGT" for tile in used)
+    return Terrain(
+        west_m=float(x_m[0]),
+        south_m=float(y_m[0]),
+        cell_m=cell_m,
+        elevation_m=elevation_m,
+        source_cell_m=source_cell_m,
+        sd_m=_default_sd_m(source_cell_m, radar=radar) if sd_m is None else sd_m,
+        source=_source_name(used, source_cell_m),
+    )
+
+
+def sd_assumption(terrain: Terrain) -> Assumption:
+    """The height error that was assumed for a terrain, as a printed assumption."""
+    words = Words()
+    reason = "dem.sd.radar" if terrain.sd_m == RADAR_SD_M else "dem.sd.by_cell"
+    return Assumption(
+        key="files.terrain_sd_m",
+        value=words.say("dem.sd.value", sd_m=terrain.sd_m),
+        reason=words.say(reason, cell_m=terrain.source_cell_m),
+        accepted=False,
+    )
+
+
+def height_at(terrain: Terrain, *, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+    """Ground elevation [m] at places in the frame (n,); NaN where not known."""
+    return at_places(
+        terrain.elevation_m,
+        west_m=terrain.west_m,
+        south_m=terrain.south_m,
+        cell_m=terrain.cell_m,
+        x_m=x_m,
+        y_m=y_m,
+    )
+
+
+def require_cover(
+    file: str, *, terrain: Terrain, supports: Iterable[tuple[str, float, float]]
+) -> None:
+    """Refuse terrain that has no height under a support.
+
+    Parameters
+    ----------
+    file : str
+        Name of the terrain file, for the message.
+    terrain : Terrain
+        What was read from it.
+    supports : iterable of (id, x_m, y_m)
+        The supports that take their ground from it.
+
+    Raises
+    ------
+    InputError
+        Naming every support without a height.
+    """
+    rows = list(supports)
+    x_m = np.array([x for _, x, _ in rows])
+    y_m = np.array([y for _, _, y in rows])
+    void = np.isnan(height_at(terrain, x_m=x_m, y_m=y_m))
+    names = [name for (name, _, _), bare in zip(rows, void, strict=True) if bare]
+    if names:
+        where = "support " + ", ".join(names[:8]) + (" ..." if names[8:] else "")
+        found = f"no height under {len(names)} of {len(rows)} supports"
+        raise InputError(file, [problem("not_covered", where=where, found=found)])
+
+
+def _default_sd_m(source_cell_m: float, *, radar: bool) -> float:
+    # SRTM is published in cells of 1 or 3 arc seconds, and cut out as GeoTIFF too.
+    if radar or 60 <= source_cell_m <= 100:
+        return RADAR_SD_M
+    return max(LEAST_SD_M, source_cell_m / 10)
+
+
+def _axes(bounds: Bounds, cell_m: float, name: str) -> tuple[FloatArray, FloatArray]:
+    """Cell centres that cover the bounds, on whole multiples of the cell."""
+    first_x, first_y = (math.floor(value / cell_m) for value in bounds[:2])
+    last_x, last_y = (math.ceil(value / cell_m) for value in bounds[2:])
+    columns, rows = last_x - first_x + 1, last_y - first_y + 1
+    if columns * rows > MOST_GRID_CELLS:
+        found = f"{columns} x {rows} cells of {cell_m:.1f} m"
+        raise InputError(name, [problem("too_large", where="raster", found=found)])
+    x_m = np.arange(first_x, last_x + 1, dtype=np.float64) * np.float64(cell_m)
+    y_m = np.arange(first_y, last_y + 1, dtype=np.float64) * np.float64(cell_m)
+    return np.asarray(x_m, np.float64), np.asarray(y_m, np.float64)
+
+
+def _sampled(tile: Tile, frame: Frame, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+    """The tile's heights at every crossing of the axes, shape (y, x)."""
+    heights = np.empty((y_m.size, x_m.size))
+    # Some rows at a time: the coordinates need several times the heights' memory.
+    for first in range(0, y_m.size, ROWS_AT_ONCE):
+        grid_x, grid_y = np.meshgrid(x_m, y_m[first : first + ROWS_AT_ONCE])
+        column, row = cells_of(
+            tile.crs, tile.transform, frame, grid_x.ravel(), grid_y.ravel()
+        )
+        block = bilinear(tile.values_m, row=row, column=column)
+        heights[first : first + ROWS_AT_ONCE] = block.reshape(grid_x.shape)
+    return heights
+
+
+def _joined(tiles: list[Tile]) -> list[Tile]:
+    """Tiles of one grid laid together, so that no strip is lost between them."""
+    groups: list[list[Tile]] = []
+    for tile in tiles:
+        for group in groups:
+            if _same_grid(group[0], tile):
+                group.append(tile)
+                break
+        else:
+            groups.append([tile])
+    return [group[0] if len(group) == 1 else _mosaic(group) for group in groups]
+
+
+def _offset(one: Tile, other: Tile) -> tuple[float, float]:
+    """Column and row of the other tile's first corner in the grid of the one."""
+    inverse = ~one.transform
+    east, north = other.transform.c, other.transform.f
+    column = inverse.a * east + inverse.b * north + inverse.c
+    row = inverse.d * east + inverse.e * north + inverse.f
+    return column, row
+
+
+def _same_grid(one: Tile, other: Tile) -> bool:
+    first, second = (
+        np.array([*tile.transform[:2], *tile.transform[3:5]]) for tile in (one, other)
+    )
+    if not (np.allclose(first, second, rtol=1e-6, atol=0) and one.crs == other.crs):
+        return False
+    return all(abs(value - round(value)) < 0.02 for value in _offset(one, other))
+
+
+def _mosaic(tiles: list[Tile]) -> Tile:
+    places = [tuple(round(value) for value in _offset(tiles[0], t)) for t in tiles]
+    first_column = min(column for column, _ in places)
+    first_row = min(row for _, row in places)
+    width = max(
+        c + t.values_m.shape[1] for (c, _), t in zip(places, tiles, strict=True)
+    )
+    height = max(
+        r + t.values_m.shape[0] for (_, r), t in zip(places, tiles, strict=True)
+    )
+    values_m = np.full((height - first_row, width - first_column), np.nan)
+    for (column, row), tile in zip(places, tiles, strict=True):
+        rows, columns = tile.values_m.shape
+        part = values_m[
+            row - first_row : row - first_row + rows,
+            column - first_column : column - first_column + columns,
+        ]
+        np.copyto(part, tile.values_m, where=np.isnan(part))
+    first = tiles[0]
+    return Tile(
+        name=first.name,
+        driver=first.driver,
+        crs=first.crs,
+        transform=shifted(first.transform, first_column, first_row),
+        values_m=values_m,
+        cell_m=max(tile.cell_m for tile in tiles),
+    )
+
+
+def _source_name(tiles: list[Tile], cell_m: float) -> str:
+    words = Words()
+    name = tiles[0].name if len(tiles) == 1 else words.say("dem.many", count=len(tiles))
+    return words.say("dem.source", name=name, cell_m=cell_m)
+
+
+def _place_name(frame: Frame) -> str:
+    return f"lat {frame.latitude_deg:.4f}, lon {frame.longitude_deg:.4f}"
+
+
+def _elsewhere(paths: list[Path], frame: Frame, crs: str | None) -> InputError:
+    """The error for terrain of another place; swapped axes are recognised."""
+    west, south, east, north = footprint_deg(paths[0], crs=crs)
+    found = f"lat {south:.3f} to {north:.3f}, lon {west:.3f} to {east:.3f}"
+    swapped = (
+        south <= frame.longitude_deg <= north and west <= frame.latitude_deg <= east
+    )
+    key = "swapped" if swapped else "elsewhere"
+    detail = problem(key, where="extent", found=found, lift=_place_name(frame))
+    return InputError(paths[0].name, [detail])

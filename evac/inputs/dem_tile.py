@@ -1,0 +1,345 @@
+"""One terrain file, opened safely and read only where the lift stands.
+
+GeoTIFF, ESRI ASCII grid, SRTM ``.hgt`` and the same zipped. GDAL is only ever offered
+the one driver that the file's beginning asks for: a file of another kind, which might
+name further files or addresses, is refused, not followed.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+import numpy as np
+import rasterio
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from pyproj.exceptions import CRSError
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.io import DatasetReader, MemoryFile
+from rasterio.windows import Window
+
+from evac.errors import InputError, Problem
+from evac.frame import Frame
+from evac.words import Words
+
+FloatArray = NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
+
+TIFF_BEGINNINGS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
+MOST_CELLS = 36_000_000
+"""Most cells read from one file: a square of 6 km in cells of 1 m."""
+MOST_UNPACKED_BYTES = 300_000_000
+"""Most bytes that a zipped terrain file may unpack to."""
+VOID_VALUES = (-32768.0, -9999.0, 32767.0, -99999.0)
+"""Values that mean "no height" even where the file does not say so."""
+LOWEST_M, HIGHEST_M = -450.0, 9000.0
+"""No ground on Earth is lower or higher."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tile:
+    """The part of one terrain file around the lift.
+
+    ``values_m`` (rows, columns) with NaN for voids; ``transform`` maps (column, row)
+    of a cell's corner to the file's coordinates. ``cell_m`` is the longer edge of a
+    cell in true metres.
+    """
+
+    name: str
+    driver: str
+    crs: CRS
+    transform: Affine
+    values_m: FloatArray
+    cell_m: float
+
+
+def problem(key: str, *, where: str, found: str, **values: str | float) -> Problem:
+    """One problem of a terrain file in the words of ``evac/words/en/dem.toml``."""
+    words = Words()
+    return Problem(
+        where=where,
+        found=found,
+        expected=words.say(f"dem.{key}.expected", **values),
+        remedy=words.say(f"dem.{key}.remedy", **values),
+    )
+
+
+def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> Tile:
+    """Read the cells of one terrain file that lie within ``bounds``.
+
+    Parameters
+    ----------
+    path : Path
+        A GeoTIFF, ESRI ASCII grid, ``.hgt`` or a zip with one of these.
+    frame : Frame
+        The lift's frame.
+    bounds : (x_min, y_min, x_max, y_max)
+        The rectangle needed [m] in the frame.
+    crs : str or None
+        The file's coordinate reference system where it names none itself.
+
+    Returns
+    -------
+    Tile
+        With no cells (shape (0, 0)) where the file lies elsewhere.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be opened, has no CRS, or holds no plausible heights.
+    """
+    with _opened(path) as source:
+        if source.transform.is_identity:
+            raise InputError(
+                path.name,
+                [problem("not_placed", where="raster", found="no position")],
+            )
+        file_crs = _crs_of(path, source, crs)
+        window = _window(source, file_crs, frame, bounds)
+        if window is None:
+            values_m: FloatArray = np.empty((0, 0))
+            transform = source.transform
+        else:
+            values_m = _heights(path, source, window, file_crs)
+            transform = shifted(source.transform, window.col_off, window.row_off)
+        return Tile(
+            name=path.name,
+            driver=source.driver,
+            crs=file_crs,
+            transform=transform,
+            values_m=values_m,
+            cell_m=_cell_m(source.transform, file_crs, frame, bounds),
+        )
+
+
+def footprint_deg(path: Path, *, crs: str | None) -> Bounds:
+    """West, south, east and north of a terrain file in WGS 84 degrees."""
+    with _opened(path) as source:
+        file_crs = _crs_of(path, source, crs)
+        to_degrees = Transformer.from_crs(file_crs, "EPSG:4326", always_xy=True)
+        west, south, east, north = to_degrees.transform_bounds(*source.bounds)
+        return west, south, east, north
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[DatasetReader]:
+    """Open as a raster with one of our drivers, or say that it is none."""
+    if not path.is_file():
+        raise InputError(
+            path.name, [problem("missing", where="file", found="no such file")]
+        )
+    with warnings.catch_warnings():
+        # Asked for below, by the identity transform, with a sentence of its own.
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        with path.open("rb") as file:
+            start = file.read(24)
+        try:
+            if start.startswith(b"PK"):
+                name, content = _unzipped(path)
+                driver = _driver(name, content[:24])
+                with (
+                    MemoryFile(content, filename=name) as memory,
+                    memory.open(driver=driver) as source,
+                ):
+                    yield source
+            else:
+                with rasterio.open(path, driver=_driver(path.name, start)) as source:
+                    yield source
+        except RasterioError as error:
+            found = f"a file that begins with {start!r}"
+            raise InputError(
+                path.name, [problem("not_raster", where="file", found=found)]
+            ) from error
+
+
+def _driver(name: str, start: bytes) -> str:
+    """The one driver that may open a file, by its beginning or its name."""
+    if start.startswith(TIFF_BEGINNINGS):
+        return "GTiff"
+    if name.lower().endswith(".hgt"):
+        return "SRTMHGT"
+    if start.lstrip()[:5].lower() in {b"ncols", b"nrows"}:
+        return "AAIGrid"
+    found = f"a file that begins with {start!r}"
+    raise InputError(name, [problem("not_raster", where="file", found=found)])
+
+
+def _unzipped(path: Path) -> tuple[str, bytes]:
+    """Name and content of the only raster in a zip, with a cap on its size."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            inside = [
+                entry
+                for entry in archive.infolist()
+                if PurePosixPath(entry.filename).suffix.lower()
+                in {".hgt", ".tif", ".tiff", ".asc"}
+            ]
+            if len(inside) != 1:
+                found = f"{len(inside)} terrain files"
+                raise InputError(
+                    path.name, [problem("zip_count", where="zip", found=found)]
+                )
+            with archive.open(inside[0]) as member:
+                content = member.read(MOST_UNPACKED_BYTES + 1)
+    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
+        raise InputError(
+            path.name, [problem("zip_broken", where="zip", found=str(error))]
+        ) from error
+    if len(content) > MOST_UNPACKED_BYTES:
+        found = f"more than {MOST_UNPACKED_BYTES // 1_000_000} MB unpacked"
+        raise InputError(path.name, [problem("too_large", where="zip", found=found)])
+    # The name decides how GDAL reads a .hgt: it says where the tile lies.
+    return PurePosixPath(inside[0].filename).name, content
+
+
+def _crs_of(path: Path, source: DatasetReader, stated: str | None) -> CRS:
+    """The file's CRS, or the stated one where the file names none."""
+    from_user = _crs_from_text(path, stated) if stated else None
+    if source.crs is None:
+        if from_user is None:
+            raise InputError(
+                path.name, [problem("no_crs", where="raster", found="no CRS")]
+            )
+        return from_user
+    try:
+        own = CRS.from_wkt(source.crs.to_wkt())
+    except CRSError as error:
+        raise InputError(
+            path.name, [problem("bad_crs", where="raster", found=str(error))]
+        ) from error
+    if from_user is not None and not _same_place(own, from_user):
+        raise InputError(
+            path.name,
+            [
+                problem(
+                    "two_crs",
+                    where="[files] terrain_crs",
+                    found=f"{from_user.name!r}",
+                    own=own.name,
+                )
+            ],
+        )
+    return own
+
+
+def _crs_from_text(path: Path, text: str) -> CRS:
+    try:
+        return CRS.from_user_input(text)
+    except CRSError as error:
+        raise InputError(
+            path.name,
+            [problem("bad_crs", where="[files] terrain_crs", found=repr(text))],
+        ) from error
+
+
+def _same_place(one: CRS, other: CRS) -> bool:
+    """Whether two references agree in the horizontal, however they are written."""
+    flat = [crs.sub_crs_list[0] if crs.is_compound else crs for crs in (one, other)]
+    return flat[0].equals(flat[1], ignore_axis_order=True)
+
+
+def _window(
+    source: DatasetReader, crs: CRS, frame: Frame, bounds: Bounds
+) -> Window | None:
+    """The cells that cover the bounds and two more a side; None if there are none."""
+    x_min, y_min, x_max, y_max = bounds
+    x_m, y_m = np.meshgrid(np.linspace(x_min, x_max, 9), np.linspace(y_min, y_max, 9))
+    column, row = cells_of(crs, source.transform, frame, x_m.ravel(), y_m.ravel())
+    if not (np.isfinite(column).all() and np.isfinite(row).all()):
+        return None
+    first_column = max(0, math.floor(column.min()) - 2)
+    last_column = min(source.width, math.ceil(column.max()) + 3)
+    first_row = max(0, math.floor(row.min()) - 2)
+    last_row = min(source.height, math.ceil(row.max()) + 3)
+    if first_column >= last_column or first_row >= last_row:
+        return None
+    return Window(
+        first_column, first_row, last_column - first_column, last_row - first_row
+    )
+
+
+def shifted(transform: Affine, column: float, row: float) -> Affine:
+    """The transform of a part that begins at (column, row)."""
+    return Affine(
+        transform.a,
+        transform.b,
+        transform.c + transform.a * column + transform.b * row,
+        transform.d,
+        transform.e,
+        transform.f + transform.d * column + transform.e * row,
+    )
+
+
+def cells_of(
+    crs: CRS, transform: Affine, frame: Frame, x_m: FloatArray, y_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Fractional column and row of cell centres for places in the frame, shape (n,)."""
+    to_file = Transformer.from_crs(frame.crs, crs, always_xy=True)
+    east, north = to_file.transform(x_m, y_m)
+    inverse = ~transform
+    column = inverse.a * east + inverse.b * north + inverse.c - 0.5
+    row = inverse.d * east + inverse.e * north + inverse.f - 0.5
+    return np.asarray(column, float), np.asarray(row, float)
+
+
+def _heights(path: Path, source: DatasetReader, window: Window, crs: CRS) -> FloatArray:
+    """The heights of the window in metres, NaN where the file has none."""
+    if window.width * window.height > MOST_CELLS:
+        found = f"{int(window.width)} x {int(window.height)} cells around the lift"
+        raise InputError(path.name, [problem("too_large", where="raster", found=found)])
+    try:
+        values = source.read(1, window=window, masked=True)
+    except (RasterioError, MemoryError) as error:
+        raise InputError(
+            path.name, [problem("unreadable", where="band 1", found=str(error))]
+        ) from error
+    if np.iscomplexobj(values):
+        found = f"numbers of type {values.dtype}"
+        raise InputError(
+            path.name, [problem("not_raster", where="band 1", found=found)]
+        )
+    heights = np.ma.filled(values.astype(np.float64), np.nan)
+    heights[np.isin(heights, VOID_VALUES) | (np.abs(heights) > 1e30)] = np.nan
+    heights = heights * _metres_per_unit(source, crs)
+    wrong = heights[(heights < LOWEST_M) | (heights > HIGHEST_M)]
+    if wrong.size:
+        found = f"heights such as {wrong[0]:.0f}"
+        raise InputError(
+            path.name, [problem("not_heights", where="band 1", found=found)]
+        )
+    return heights
+
+
+def _metres_per_unit(source: DatasetReader, crs: CRS) -> float:
+    """Metres in one unit of the heights, by the band or by the vertical CRS."""
+    unit = (source.units[0] or "").strip().lower()
+    if unit in {"ft", "foot", "feet"}:
+        return 0.3048
+    if unit in {"us-ft", "ftus", "us survey foot", "us survey feet"}:
+        return 1200 / 3937
+    for part in crs.sub_crs_list:
+        if part.is_vertical and part.axis_info:
+            return float(part.axis_info[0].unit_conversion_factor)
+    return 1.0
+
+
+def _cell_m(transform: Affine, crs: CRS, frame: Frame, bounds: Bounds) -> float:
+    """The longer edge of a cell in true metres, measured at the lift."""
+    x_m = np.array([(bounds[0] + bounds[2]) / 2])
+    y_m = np.array([(bounds[1] + bounds[3]) / 2])
+    column, row = cells_of(crs, transform, frame, x_m, y_m)
+    columns = np.array([column[0], column[0] + 1, column[0]]) + 0.5
+    rows = np.array([row[0], row[0], row[0] + 1]) + 0.5
+    east = transform.a * columns + transform.b * rows + transform.c
+    north = transform.d * columns + transform.e * rows + transform.f
+    back = Transformer.from_crs(crs, frame.crs, always_xy=True)
+    x, y = back.transform(east, north)
+    edges = np.hypot(np.diff(x)[0], np.diff(y)[0]), math.hypot(x[2] - x[0], y[2] - y[0])
+    return float(max(edges))
