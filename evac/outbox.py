@@ -68,6 +68,37 @@ def publish(out: Path, files: Mapping[str, bytes]) -> None:
         raise OutputError(message) from error
 
 
+def create_folder(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write a new folder for the user to work in: whole, or not at all.
+
+    Unlike :func:`publish` it leaves no manifest, since its files are the user's from
+    now on.
+
+    Raises
+    ------
+    OutputError
+        If `folder` exists and is not empty, or the disk refuses.
+    """
+    target = Path(os.path.abspath(folder))
+    stage = target.parent / f".{target.name}.new-{os.getpid()}"
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            _fill(stage, files)
+            (stage / MANIFEST).unlink()
+            if target.exists():
+                target.rmdir()
+            stage.rename(target)
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+    except OSError as error:
+        message = (
+            f"cannot write {folder}: {error.strerror or error}; nothing was changed. "
+            "Choose a new folder on a disk you may write to"
+        )
+        raise OutputError(message) from error
+
+
 def _fill(stage: Path, files: Mapping[str, bytes]) -> None:
     shutil.rmtree(stage, ignore_errors=True)
     stage.mkdir()

@@ -1,0 +1,333 @@
+"""The command line: ``evac plan``, ``check``, ``new``, ``demo``, ``import-osm``.
+
+Imports of the heavy modules stand inside the commands, so that ``evac --help`` and
+``evac check`` answer at once.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable
+from datetime import date, datetime
+from importlib import resources
+from pathlib import Path
+from types import FrameType
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
+from rich.table import Table
+
+from evac.errors import EvacError, OutputError
+from evac.words import Words
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Plan, rehearse and brief the rope evacuation of a chairlift or gondola. "
+    + Words().say("cautions.short"),
+)
+
+Folder = Annotated[Path, typer.Argument(help="The lift folder.", show_default=False)]
+Out = Annotated[
+    Path, typer.Option("--out", help="Folder for the results.", show_default=False)
+]
+
+
+@app.command()
+def plan(
+    folder: Folder,
+    out: Out,
+    day: Annotated[
+        datetime | None,
+        typer.Option(
+            "--date",
+            formats=["%Y-%m-%d"],
+            help="Day printed on the papers and used for due dates; today if left out.",
+        ),
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Seed of the imagined days.", min=0)] = 1,
+    feet: Annotated[bool, typer.Option("--feet", help="Feet beside metres.")] = False,
+    number_locale: Annotated[
+        str, typer.Option("--locale", help="How numbers are written: en, de, fr ...")
+    ] = "en",
+    compare_with: Annotated[
+        Path | None,
+        typer.Option(help="An earlier output folder: the papers list what changed."),
+    ] = None,
+) -> None:
+    """Read a lift folder and write its evacuation plan.
+
+    Exit code 0: everyone is reached and the limit is met; 1: not so; 2: bad input.
+    """
+    from evac.documents.bundle import write_documents
+    from evac.inputs.folder import open_lift
+    from evac.plan import make_plan
+    from evac.summary import print_summary
+
+    words = _words(feet=feet, number_locale=number_locale)
+    planned_day = day.date() if day else date.today()
+    with _progress() as progress:
+        on_step = _stepper(progress, words)
+        on_step("read", 0.0)
+        lift = open_lift(folder, today=planned_day)
+        result = make_plan(lift, date=planned_day, seed=seed, on_step=on_step)
+        on_step("documents", 0.0)
+        names = write_documents(
+            result, out, words=words, compare_with=compare_with, on_step=on_step
+        )
+        progress.stop()
+    console = _console()
+    print_summary(console, result, words)
+    console.print(
+        words.say("summary.written", out=str(out), count=len(names), first="plan.pdf"),
+        markup=False,
+        highlight=False,
+    )
+    if not (result.everyone_reached and result.limit_met is not False):
+        raise typer.Exit(1)
+
+
+@app.command()
+def check(folder: Folder) -> None:
+    """Only read and check a lift folder."""
+    from evac.inputs.folder import open_lift
+
+    words = Words()
+    lift = open_lift(folder, today=date.today())
+    console = _console()
+    for finding in lift.findings:
+        mark = words.say(f"summary.severity_{finding.severity.value}")
+        text, remedy = words.finding(finding)
+        _say(console, f"{mark:5}{text} {remedy}")
+    _say(
+        console,
+        words.say(
+            "summary.checked",
+            folder=str(folder),
+            supports=len(lift.supports),
+            teams=len(lift.teams),
+            kits=len(lift.kits),
+            length_m=lift.supports[-1].distance_m,
+        ),
+    )
+    _say(console, words.say("cautions.short"))
+
+
+@app.command()
+def new(folder: Folder) -> None:
+    """Start a commented lift folder and say which blanks are still open."""
+    from evac.inputs.scaffold import new_folder_files, open_blanks
+
+    words = Words()
+    _write_new(folder, new_folder_files(), words)
+    console = _console()
+    _say(console, words.say("summary.new_made", out=str(folder)))
+    for blank in open_blanks(folder):
+        _say(console, f"- {blank}")
+    _say(console, words.say("summary.new_next", out=str(folder)))
+    _say(console, words.say("cautions.short"))
+
+
+@app.command()
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(help="Where to put the demo.", show_default=False)
+    ],
+) -> None:
+    """Copy the demo, an invented lift, out of the installed package."""
+    words = Words()
+    source = resources.files("evac") / "data_demo"
+    if not source.is_dir():
+        # A checkout holds the demo beside the package, a wheel inside it.
+        source = resources.files("evac").joinpath("..", "data_demo")
+    files = {
+        name: content
+        for name, content in _tree(source)
+        if not name.endswith((".py", ".pyc"))
+    }
+    _write_new(folder, files, words)
+    lift_folder = next(name for name in sorted(files) if name.endswith("/lift.toml"))
+    _say(
+        _console(),
+        words.say(
+            "summary.demo_made",
+            out=str(folder),
+            folder=str(folder / Path(lift_folder).parent),
+            plan="plan_out",
+        ),
+    )
+
+
+@app.command("import-osm")
+def import_osm(
+    extract: Annotated[
+        Path, typer.Argument(help="An OpenStreetMap extract.", show_default=False)
+    ],
+    terrain: Annotated[
+        Path | None, typer.Option(help="Terrain file that covers the lift.")
+    ] = None,
+    lift: Annotated[int | None, typer.Option(help="Way id of the lift.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Lift folder to write.")
+    ] = None,
+) -> None:
+    """List the lifts of an OpenStreetMap extract, or make a lift folder of one."""
+    words = Words()
+    if terrain is None and lift is None and out is None:
+        _list_lifts(extract, words)
+        return
+    if terrain is None or lift is None or out is None:
+        raise EvacError(words.say("summary.osm_need_all"))
+    from evac.inputs.folder import open_lift
+    from evac.inputs.osm_folder import lift_folder_files
+
+    files = lift_folder_files(extract, way_id=lift, terrain=terrain)
+    _write_new(out, files, words)
+    _say(
+        _console(),
+        words.say(
+            "summary.osm_made",
+            out=str(out),
+            way=str(lift),
+            count=len(open_lift(out).assumptions),
+            plan="plan_out",
+        ),
+    )
+    _say(_console(), words.say("cautions.short"))
+
+
+def _list_lifts(extract: Path, words: Words) -> None:
+    from evac.inputs.osm import list_lifts, reason_text
+
+    lifts = list_lifts(extract)
+    console = _console()
+    if not lifts:
+        _say(console, words.say("summary.osm_none", extract=str(extract)))
+    rows = [
+        (
+            str(item.way_id),
+            item.type,
+            words.length(item.length_m),
+            str(item.supports),
+            words.say("summary.osm_usable")
+            if item.usable
+            else words.say("summary.osm_not_usable", reason=reason_text(item, words)),
+            item.name or words.say("summary.unnamed"),
+        )
+        for item in lifts
+    ]
+    keys = ("way", "type", "length", "supports", "usable", "name")
+    if not console.is_terminal:
+        for row in rows:
+            values = dict(
+                zip(("way", "type", "length_m", "supports"), row, strict=False)
+            )
+            _say(
+                console,
+                words.say("summary.osm_line", **values, usable=row[4], name=row[5]),
+            )
+        return
+    table = Table()
+    for key in keys:
+        table.add_column(words.say(f"summary.column_{key}"))
+    for row in rows:
+        table.add_row(*row)
+    console.print(table, markup=False)
+
+
+def _tree(
+    folder: resources.abc.Traversable, prefix: str = ""
+) -> list[tuple[str, bytes]]:
+    found: list[tuple[str, bytes]] = []
+    for entry in sorted(folder.iterdir(), key=lambda item: item.name):
+        name = f"{prefix}{entry.name}"
+        if entry.is_dir():
+            if entry.name != "__pycache__":
+                found += _tree(entry, f"{name}/")
+        else:
+            found.append((name, entry.read_bytes()))
+    return found
+
+
+def _write_new(folder: Path, files: dict[str, bytes], words: Words) -> None:
+    from evac.outbox import create_folder
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise OutputError(words.say("summary.new_exists", out=str(folder)))
+    create_folder(folder, files)
+
+
+def _words(*, feet: bool, number_locale: str) -> Words:
+    from babel import Locale, UnknownLocaleError
+
+    try:
+        Locale.parse(number_locale)
+    except (UnknownLocaleError, ValueError):
+        message = (
+            f"--locale {number_locale!r} is not known; give one such as en, de, fr"
+        )
+        raise EvacError(message) from None
+    return Words(feet=feet, number_locale=number_locale)
+
+
+def _console() -> Console:
+    # A pipe or a file has no width: wide enough that tables are not broken up.
+    wide = None if sys.stdout.isatty() else 140
+    return Console(width=wide, highlight=False, soft_wrap=False)
+
+
+def _say(console: Console, text: str) -> None:
+    console.print(text, markup=False, highlight=False, soft_wrap=True)
+
+
+def _progress() -> Progress:
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+
+
+def _stepper(progress: Progress, words: Words) -> Callable[[str, float], None]:
+    tasks: dict[str, object] = {}
+
+    def on_step(name: str, fraction: float) -> None:
+        if name not in tasks:
+            for done in tasks.values():
+                progress.update(done, completed=1.0)  # type: ignore[arg-type]
+            tasks[name] = progress.add_task(
+                words.say(f"summary.step_{name}"), total=1.0
+            )
+        progress.update(tasks[name], completed=fraction)  # type: ignore[arg-type]
+
+    return on_step
+
+
+def _stop(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+def main() -> None:
+    """Run the command line; every refusal is one clear message and exit code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal in the C locale must not turn an accent into a traceback.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    signal.signal(signal.SIGTERM, _stop)
+    try:
+        app(standalone_mode=True)
+    except EvacError as error:
+        sys.stderr.write(f"evac: {error}\n")
+        sys.exit(2)
+    except KeyboardInterrupt:
+        sys.stderr.write(Words().say("summary.stopped") + "\n")
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()
