@@ -1,0 +1,89 @@
+"""What must stay true of the project's own files."""
+
+from __future__ import annotations
+
+import re
+import string
+import tomllib
+
+import pytest
+from conftest import ROOT
+
+from evac.words import Words, sentences
+
+README = (ROOT / "README.md").read_text("utf-8")
+SOURCES = {
+    path: path.read_text("utf-8") for path in sorted((ROOT / "evac").rglob("*.py"))
+}
+
+
+def test_environment_yml_leaves_the_list_of_dependencies_to_pyproject() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    lines = (ROOT / "environment.yml").read_text("utf-8").splitlines()
+    wanted = [line.strip()[2:] for line in lines if line.strip().startswith("- ")]
+
+    assert wanted == ["conda-forge", "python >=3.11", "pip", "pip:", "-e .[test]"]
+    assert project["requires-python"] == ">=3.11"
+    assert "test" in project["optional-dependencies"]
+
+
+def test_ci_runs_the_readmes_test_command() -> None:
+    command = re.search(r"^(python3 -m venv .*-m pytest.*)$", README, re.MULTILINE)
+    assert command is not None
+    steps = command[1].replace("pip install", "pip install --quiet")
+    assert steps in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+def test_the_readme_shows_both_commands_for_unix_and_windows() -> None:
+    for pattern in (
+        r"\.venv/bin/python -m evac plan data_demo/larkfell_four --out plan_out",
+        r"\.venv\\Scripts\\python -m evac plan data_demo\\larkfell_four --out plan_out",
+        r"\.venv/bin/python -m pytest",
+        r"\.venv\\Scripts\\python -m pytest",
+    ):
+        assert re.search(pattern, README), pattern
+
+
+@pytest.mark.parametrize(
+    "caution",
+    [
+        "planning aid, not a rescue instruction",
+        "trained rescuers",
+        "authority having jurisdiction prevail",
+        "qualified person must review",
+    ],
+)
+def test_the_readme_carries_the_cautions(caution: str) -> None:
+    assert caution in README
+
+
+def test_no_source_file_names_a_place_of_one_machine() -> None:
+    for path, text in SOURCES.items():
+        assert not re.search(r"/(work|root|home)/", text), path
+
+
+@pytest.mark.parametrize("key", sorted(sentences("en")))
+def test_every_sentence_can_be_filled(key: str) -> None:
+    # Braces and suffixes are checked by filling each sentence once.
+    template = sentences("en")[key]
+    names = {name for _, name, _, _ in string.Formatter().parse(template) if name}
+    assert all(name.isidentifier() for name in names), template
+    assert Words().say(key, **dict.fromkeys(names, "x"))
+
+
+def test_every_finding_has_a_text_and_a_remedy() -> None:
+    keys = [key for key in sentences("en") if key.startswith("finding.")]
+    stems = {key.rpartition(".")[0] for key in keys}
+    assert keys
+    assert sorted(keys) == sorted(
+        f"{stem}.{part}" for stem in stems for part in ("text", "remedy")
+    )
+
+
+def test_every_sentence_that_the_code_names_exists() -> None:
+    known = sentences("en")
+    for path, text in SOURCES.items():
+        for key in re.findall(r'\.say\(\s*"([a-z_]+\.[a-z0-9_.]+)"', text):
+            assert key in known, f"{path.name}: {key}"
+        for key in re.findall(r'Finding\(\s*key="([a-z0-9_.]+)"', text):
+            assert f"finding.{key}.text" in known, f"{path.name}: {key}"
