@@ -1,0 +1,238 @@
+"""What a cell of a table says: numbers, lengths, dates, yes or no, lists, names.
+
+A cell comes as text (CSV) or as text or a real date (spreadsheet). Each type here is
+a pydantic type that reads it, and raises an error whose ``type`` names a sentence of
+``inputs.toml``.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, ValidationInfo
+
+from evac.inputs.problems import reject
+from evac.units import FOOT_M
+
+Cell = str | date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """How the cells of one table are written.
+
+    ``comma_decimals``: a comma may be the decimal mark (the cells are separated by
+    semicolons or tabs). ``comma_seen``: at least one number does use it, so that a
+    point can only be a thousands mark. ``feet``: columns whose header says feet.
+    """
+
+    comma_decimals: bool = False
+    comma_seen: bool = False
+    feet: frozenset[str] = frozenset()
+
+
+POINT_READING = Reading()
+
+# 1 412 and 1'412: blanks (plain, no-break, thin) and apostrophes by threes.
+_GROUPED = re.compile(
+    r"^([+-]?\d{1,3})((?:[ \u00a0\u2009\u202f'\u2019]\d{3})+)(?![\d])"
+)
+_PLAIN = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$")
+_THOUSANDS_POINT = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
+_FEET = re.compile(
+    r"^(?P<feet>[^'\u2032ft]*?)\s*(?:ft\.?|feet|foot|'|\u2032)\s*(?P<rest>.*)$"
+)
+_INCHES = re.compile(
+    r"^(?P<inches>\d+(?:\.\d+)?)\s*(?:\"|\u2033|''|in\.?|inch(?:es)?)$"
+)
+_METRES = re.compile(r"^(?P<number>.*?)\s*(?:m|metres?|meters?)$")
+_DATE_LIKE = re.compile(
+    r"^\d{1,2}[-. ]+(jan|feb|m[aä]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])"
+    r"[a-zä]*\.?$|^(jan|feb|m[aä]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])"
+    r"[a-zä]*[-. ]+\d{1,2}$",
+    re.IGNORECASE,
+)
+_YES = frozenset({"yes", "y", "true", "x", "1"})
+_NO = frozenset({"no", "n", "false", "0", ""})
+
+
+def _is_blank(value: object) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
+def plain_number(text: str, *, reading: Reading = POINT_READING) -> float:
+    """The number a cell states, by the way its table writes numbers.
+
+    Raises
+    ------
+    pydantic_core.PydanticCustomError
+        ``not_a_number`` or ``two_readings`` (``2,100`` may be 2100 or 2.1).
+
+    Examples
+    --------
+    >>> comma = Reading(comma_decimals=True, comma_seen=True)
+    >>> plain_number("1.553,4", reading=comma), plain_number("1 412.5")
+    (1553.4, 1412.5)
+    """
+    text = text.strip().replace("\u2212", "-")
+    grouped = _GROUPED.match(text)
+    if grouped:
+        tail = text[grouped.end() :]
+        text = grouped[1] + re.sub(r"\D", "", grouped[2]) + tail
+    if "," in text:
+        if not reading.comma_decimals:
+            reject("two_readings" if "." not in text else "not_a_number")
+        whole, _, part = text.rpartition(",")
+        if "," in whole or "." in part:
+            reject("not_a_number")
+        if "." in whole and not _THOUSANDS_POINT.match(whole):
+            reject("not_a_number")
+        text = f"{whole.replace('.', '')}.{part}"
+    elif reading.comma_seen and _THOUSANDS_POINT.match(text):
+        reject("two_readings")
+    if not _PLAIN.match(text):
+        reject("not_a_number")
+    return float(text)
+
+
+def _number(value: object, info: ValidationInfo) -> object:
+    if isinstance(value, date):
+        reject("date_for_number")
+    if not isinstance(value, str):
+        return value
+    if _is_blank(value):
+        reject("blank")
+    return plain_number(value, reading=_reading(info))
+
+
+def _length(value: object, info: ValidationInfo) -> object:
+    """Metres; ``432'``, ``41'6"`` and ``6890 ft`` are feet whatever the header says."""
+    reading = _reading(info)
+    if isinstance(value, str) and not _is_blank(value):
+        text = value.strip()
+        grouped = _GROUPED.match(text)
+        body = text[grouped.end() :] if grouped else text
+        if any(mark in body.lower() for mark in ("'", "\u2032", "ft", "feet", "foot")):
+            return feet_in_metres(text, reading=reading)
+        metres = _METRES.match(text)
+        if metres:
+            return plain_number(metres["number"], reading=reading)
+    number = _number(value, info)
+    if isinstance(number, float) and info.field_name in reading.feet:
+        return number * FOOT_M
+    return number
+
+
+def feet_in_metres(text: str, *, reading: Reading = POINT_READING) -> float:
+    r"""Metres of a length in feet, with or without inches.
+
+    Examples
+    --------
+    >>> round(feet_in_metres("432'"), 3), round(feet_in_metres("41'6\""), 4)
+    (131.674, 12.6492)
+    """
+    match = _FEET.match(text.strip().lower())
+    if match is None:
+        reject("not_a_number")
+    feet = plain_number(match["feet"], reading=reading)
+    rest = match["rest"].strip()
+    inches = 0.0
+    if rest:
+        part = _INCHES.match(rest)
+        if part is None or float(part["inches"]) >= 12:
+            reject("not_a_number")
+        inches = float(part["inches"])
+    sign = -1.0 if feet < 0 else 1.0
+    return (feet + sign * inches / 12) * FOOT_M
+
+
+def is_feet(text: str) -> bool:
+    """Whether a cell says feet itself."""
+    lower = text.strip().lower()
+    return bool(re.search(r"\d\s*(ft\b|feet|foot)", lower)) or bool(
+        re.search(r"\d\s*['\u2032](?!\d{3})", lower)
+    )
+
+
+def _whole(value: object, info: ValidationInfo) -> object:
+    number = _number(value, info)
+    if isinstance(number, float):
+        if abs(number) > 1e15 or number != int(number):
+            reject("not_whole")
+        return int(number)
+    return number
+
+
+def _text(value: object) -> object:
+    if isinstance(value, date):
+        reject("turned_into_date")
+    if isinstance(value, str):
+        text = value.strip()
+        if any(ord(c) < 32 or ord(c) == 127 for c in text):
+            reject("control_character")
+        return text
+    return value
+
+
+def _identity(value: object) -> object:
+    text = _text(value)
+    if isinstance(text, str):
+        if not text:
+            reject("blank")
+        if _DATE_LIKE.match(text):
+            reject("turned_into_date")
+    return text
+
+
+def _day(value: object) -> object:
+    if isinstance(value, date):
+        return value
+    if isinstance(value, str):
+        try:
+            return date.fromisoformat(value.strip())
+        except ValueError:
+            reject("not_a_date")
+    return value
+
+
+def _yes_no(value: object) -> object:
+    if isinstance(value, bool):
+        return value
+    word = str(value).strip().lower()
+    if word in _YES:
+        return True
+    if word not in _NO:
+        reject("not_yes_or_no")
+    return False
+
+
+def _names(value: object) -> object:
+    """A list with ``|`` between its members."""
+    text = _text(value)
+    if isinstance(text, str):
+        return tuple(part.strip() for part in text.split("|") if part.strip())
+    return text
+
+
+def _blank_to_none(value: object) -> object:
+    return None if _is_blank(value) else value
+
+
+def _reading(info: ValidationInfo) -> Reading:
+    return info.context if isinstance(info.context, Reading) else POINT_READING
+
+
+BLANK = BeforeValidator(_blank_to_none)
+"""Around a type ``X | None``: a blank cell is None."""
+
+Number = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_number)]
+Metres = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_length)]
+Whole = Annotated[int, BeforeValidator(_whole)]
+Text = Annotated[str, Field(max_length=500), BeforeValidator(_text)]
+Identity = Annotated[str, Field(max_length=80), BeforeValidator(_identity)]
+Day = Annotated[date, BeforeValidator(_day)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Names = Annotated[tuple[str, ...], BeforeValidator(_names)]

@@ -1,0 +1,195 @@
+"""What only shows when two tables are read together: names that lead nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from evac.errors import InputError, Problem
+from evac.frame import Frame
+from evac.inputs.geo import far_away
+from evac.inputs.problems import did_you_mean, problem
+from evac.inputs.rows import (
+    TECHNIQUE_KINDS,
+    KitRow,
+    StepTimeRow,
+    TeamRow,
+    TechniqueRow,
+)
+
+ON_GROUND = "any on the ground"
+"""Rows of the step times that belong to every technique worked from the ground."""
+
+
+def check_techniques(
+    rows: Sequence[TechniqueRow], *, numbers: Sequence[int], file: str
+) -> None:
+    """Refuse repeated techniques and unknown kinds.
+
+    Raises
+    ------
+    InputError
+        Listing every row in question.
+    """
+    problems = _repeats([r.technique for r in rows], numbers, column="technique")
+    for row, number in zip(rows, numbers, strict=True):
+        if row.kind not in TECHNIQUE_KINDS:
+            problems.append(
+                problem(
+                    "technique_kind",
+                    where=f"row {number}, column kind",
+                    found=row.kind,
+                    near=did_you_mean(row.kind, TECHNIQUE_KINDS),
+                )
+            )
+    _raise(file, problems)
+
+
+def check_step_times(
+    rows: Sequence[StepTimeRow],
+    *,
+    numbers: Sequence[int],
+    file: str,
+    techniques: Sequence[TechniqueRow],
+) -> None:
+    """Refuse rows of an unknown kind, repeats, and techniques without any row.
+
+    Raises
+    ------
+    InputError
+        Listing every row in question.
+    """
+    kinds = (*TECHNIQUE_KINDS, ON_GROUND)
+    problems: list[Problem] = []
+    seen: dict[tuple[str, str, str], int] = {}
+    for row, number in zip(rows, numbers, strict=True):
+        if row.technique not in kinds:
+            problems.append(
+                problem(
+                    "times_of_unknown",
+                    where=f"row {number}, column technique",
+                    found=row.technique,
+                    near=did_you_mean(row.technique, kinds),
+                )
+            )
+        key = (row.technique, row.step, row.condition)
+        if key in seen:
+            problems.append(
+                problem(
+                    "step_twice",
+                    where=f"row {number}, column step",
+                    found=row.step,
+                    other=f"row {seen[key]}",
+                )
+            )
+        seen[key] = number
+    have = {row.technique for row in rows}
+    # Outside help is never in the base plan, so nothing is timed with it.
+    need = {row.kind for row in techniques if row.kind != "outside help"}
+    problems += [
+        problem("no_times", where="column technique", kind=kind)
+        for kind in sorted(need - have)
+    ]
+    _raise(file, problems)
+
+
+def check_teams(
+    rows: Sequence[TeamRow],
+    *,
+    numbers: Sequence[int],
+    file: str,
+    techniques: Sequence[TechniqueRow],
+    frame: Frame,
+) -> None:
+    """Refuse repeated teams, unknown techniques, and starts far from the lift.
+
+    Raises
+    ------
+    InputError
+        Listing every row in question.
+    """
+    known = [row.technique for row in techniques]
+    problems = _repeats([row.team for row in rows], numbers, column="team")
+    for row, number in zip(rows, numbers, strict=True):
+        problems += [
+            problem(
+                "unknown_technique",
+                where=f"row {number}, column techniques",
+                found=name,
+                near=did_you_mean(name, known),
+            )
+            for name in row.techniques
+            if name not in known
+        ]
+        reason = far_away(
+            frame, latitude_deg=row.start_lat, longitude_deg=row.start_lon
+        )
+        if reason is not None:
+            key = "swapped_columns" if reason == "swapped" else "far_from_lift"
+            shown = f"{row.start_lat:g}, {row.start_lon:g}"
+            problems.append(
+                problem(key, where=f"row {number}, column start_lat", found=shown)
+            )
+    _raise(file, problems)
+
+
+def check_kits(
+    rows: Sequence[KitRow],
+    *,
+    numbers: Sequence[int],
+    file: str,
+    techniques: Sequence[TechniqueRow],
+    teams: Sequence[TeamRow],
+) -> None:
+    """Refuse repeated kits, and kits of unknown teams or techniques.
+
+    Raises
+    ------
+    InputError
+        Listing every row in question.
+    """
+    problems = _repeats([row.kit for row in rows], numbers, column="kit")
+    known, known_teams = [t.technique for t in techniques], [t.team for t in teams]
+    for row, number in zip(rows, numbers, strict=True):
+        if row.technique not in known:
+            problems.append(
+                problem(
+                    "unknown_technique",
+                    where=f"row {number}, column technique",
+                    found=row.technique,
+                    near=did_you_mean(row.technique, known),
+                )
+            )
+        if row.team is not None and row.team not in known_teams:
+            problems.append(
+                problem(
+                    "unknown_team",
+                    where=f"row {number}, column team",
+                    found=row.team,
+                    near=did_you_mean(row.team, known_teams),
+                )
+            )
+    _raise(file, problems)
+
+
+def _repeats(
+    names: Iterable[str], numbers: Sequence[int], *, column: str
+) -> list[Problem]:
+    seen: dict[str, int] = {}
+    problems = []
+    for name, number in zip(names, numbers, strict=True):
+        if name in seen:
+            problems.append(
+                problem(
+                    "id_twice",
+                    where=f"row {number}, column {column}",
+                    found=name,
+                    other=f"row {seen[name]}",
+                )
+            )
+        seen[name] = number
+    return problems
+
+
+def _raise(file: str, problems: list[Problem]) -> None:
+    if problems:
+        raise InputError(file, problems)

@@ -1,0 +1,233 @@
+"""Where the supports stand: order, distance along the line, place in the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from evac.errors import InputError, Problem
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import FloatArray, SupportKind
+from evac.frame import Frame
+from evac.inputs.problems import problem
+from evac.inputs.rows import SupportRow
+
+SHORTEST_LINE_M = 20.0
+FARTHEST_OFF_LINE_M = 3.0
+"""A support farther off the straight line than this is told (survey and GPS error)."""
+SHARPEST_BEND_DEG = 2.0
+"""A bend above this needs an angle support, which is not modelled."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """The supports of a line, placed; arrays of shape (n,)."""
+
+    frame: Frame
+    distance_m: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    findings: tuple[Finding, ...]
+
+
+def place_supports(
+    rows: Sequence[SupportRow], *, numbers: Sequence[int], file: str
+) -> Placed:
+    """Place every support from its distance, its latitude and longitude, or both.
+
+    The first row is the frame's origin. A row without latitude and longitude is
+    placed on the straight line between the first and the last.
+
+    Parameters
+    ----------
+    rows : sequence of SupportRow
+        In order along the line.
+    numbers : sequence of int
+        Row numbers as a spreadsheet counts them.
+    file : str
+        Name of the table.
+
+    Raises
+    ------
+    InputError
+        Listing every row that repeats, is out of order, or cannot be placed.
+    """
+    problems = _row_problems(rows, numbers)
+    if problems:
+        raise InputError(file, problems)
+    first, last = rows[0], rows[-1]
+    # Blank places of the ends were refused above.
+    frame = Frame(latitude_deg=first.lat or 0.0, longitude_deg=first.lon or 0.0)
+    lat = np.array([np.nan if row.lat is None else row.lat for row in rows])
+    lon = np.array([np.nan if row.lon is None else row.lon for row in rows])
+    given = np.array([np.nan if r.distance_m is None else r.distance_m for r in rows])
+    known = ~np.isnan(lat)
+    x_m, y_m = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+    x_m[known], y_m[known] = frame.from_degrees(
+        latitude_deg=lat[known], longitude_deg=lon[known]
+    )
+    length_m = float(np.hypot(x_m[-1], y_m[-1]))
+    if not SHORTEST_LINE_M <= length_m <= 20_000:
+        where = f"row {numbers[-1]}, column lat"
+        found = f"{length_m:,.0f} m from the first support"
+        raise InputError(file, [problem("line_length", where=where, found=found)])
+    if last.distance_m is not None:
+        problems = _length_problems(last.distance_m, length_m, numbers[-1])
+    share = given / (length_m if last.distance_m is None else last.distance_m)
+    x_m = np.where(known, x_m, share * x_m[-1])
+    y_m = np.where(known, y_m, share * y_m[-1])
+    steps_m = np.hypot(np.diff(x_m), np.diff(y_m))
+    distance_m = given.copy()
+    distance_m[0] = 0.0
+    for index in range(1, len(rows)):
+        if np.isnan(distance_m[index]):
+            distance_m[index] = distance_m[index - 1] + steps_m[index - 1]
+    problems += _order_problems(rows, numbers, distance_m)
+    if problems:
+        raise InputError(file, problems)
+    findings = _placing_doubts(rows, distance_m, x_m, y_m)
+    return Placed(
+        frame=frame, distance_m=distance_m, x_m=x_m, y_m=y_m, findings=findings
+    )
+
+
+def _row_problems(rows: Sequence[SupportRow], numbers: Sequence[int]) -> list[Problem]:
+    if len(rows) < 2:
+        return [problem("two_supports", where="the table", found=f"{len(rows)} row")]
+    problems: list[Problem] = []
+    seen: dict[str, int] = {}
+    for index, (row, number) in enumerate(zip(rows, numbers, strict=True)):
+        end = index in (0, len(rows) - 1)
+        where = f"row {number}, column "
+        if row.support in seen:
+            problems.append(
+                problem(
+                    "id_twice",
+                    where=where + "support",
+                    found=row.support,
+                    other=f"row {seen[row.support]}",
+                )
+            )
+        seen[row.support] = number
+        if row.rope_height_m <= 0:
+            problems.append(
+                problem(
+                    "rope_at_ground",
+                    where=where + "rope_height_m",
+                    found=row.rope_height_m,
+                )
+            )
+        if (row.lat is None) != (row.lon is None):
+            column = "lat" if row.lat is None else "lon"
+            problems.append(problem("half_a_place", where=where + column))
+        elif end and row.lat is None:
+            problems.append(problem("end_without_place", where=where + "lat"))
+        if index and row.distance_m is None and row.lat is None and not end:
+            problems.append(problem("no_distance", where=where + "distance_m"))
+        if row.kind is SupportKind.STATION and not end:
+            problems.append(
+                problem("mid_station", where=where + "kind", found=str(row.kind))
+            )
+        if end and row.kind not in (None, SupportKind.STATION):
+            problems.append(
+                problem("end_not_station", where=where + "kind", found=str(row.kind))
+            )
+    if rows[0].distance_m not in (None, 0.0):
+        problems.append(
+            problem(
+                "first_not_zero",
+                where=f"row {numbers[0]}, column distance_m",
+                found=rows[0].distance_m,
+            )
+        )
+    return problems
+
+
+def _length_problems(stated_m: float, length_m: float, number: int) -> list[Problem]:
+    """A length that differs grossly from the map's: wrong place or wrong distance."""
+    if abs(stated_m - length_m) <= max(0.1 * length_m, 10.0):
+        return []
+    return [
+        problem(
+            "length_differs",
+            where=f"row {number}, column distance_m",
+            found=stated_m,
+            length_m=length_m,
+        )
+    ]
+
+
+def _order_problems(
+    rows: Sequence[SupportRow], numbers: Sequence[int], distance_m: FloatArray
+) -> list[Problem]:
+    return [
+        problem(
+            "out_of_order",
+            where=f"row {number}, column distance_m",
+            found=float(here),
+            support=row.support,
+            before_m=float(before),
+        )
+        for row, number, here, before in zip(
+            rows[1:], numbers[1:], distance_m[1:], distance_m[:-1], strict=True
+        )
+        if here <= before
+    ]
+
+
+def _placing_doubts(
+    rows: Sequence[SupportRow],
+    distance_m: FloatArray,
+    x_m: FloatArray,
+    y_m: FloatArray,
+) -> tuple[Finding, ...]:
+    """Supports off the straight line, bends, and a length in dispute."""
+    findings = []
+    length_m = float(np.hypot(x_m[-1], y_m[-1]))
+    along_m = (x_m * x_m[-1] + y_m * y_m[-1]) / length_m
+    off_m = (x_m * y_m[-1] - y_m * x_m[-1]) / length_m
+    worst = int(np.argmax(np.abs(off_m)))
+    headings = np.degrees(np.unwrap(np.arctan2(np.diff(y_m), np.diff(x_m))))
+    # A metre of survey error bends a short span a lot: judge over long spans only.
+    long_enough = np.minimum(np.diff(along_m)[:-1], np.diff(along_m)[1:]) > 40
+    bends = np.where(long_enough, np.abs(np.diff(headings)), 0.0)
+    if bends.size and bends.max() > SHARPEST_BEND_DEG:
+        index = int(np.argmax(bends)) + 1
+        findings.append(
+            Finding(
+                key="inputs.bend",
+                severity=Severity.WARN,
+                where=rows[index].support,
+                values={"support": rows[index].support, "bend_deg": float(bends.max())},
+            )
+        )
+    elif abs(off_m[worst]) > FARTHEST_OFF_LINE_M:
+        findings.append(
+            Finding(
+                key="inputs.off_line",
+                severity=Severity.WARN,
+                where=rows[worst].support,
+                values={
+                    "support": rows[worst].support,
+                    "off_m": float(abs(off_m[worst])),
+                },
+            )
+        )
+    apart_m = abs(
+        float(distance_m[-1]) - float(np.hypot(np.diff(x_m), np.diff(y_m)).sum())
+    )
+    if apart_m > max(0.01 * length_m, 3.0):
+        findings.append(
+            Finding(
+                key="inputs.length_in_doubt",
+                severity=Severity.WARN,
+                values={
+                    "stated_m": float(distance_m[-1]),
+                    "map_m": length_m,
+                    "apart_m": apart_m,
+                },
+            )
+        )
+    return tuple(findings)
