@@ -14,7 +14,7 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field, ValidationInfo
 
-from evac.inputs.problems import reject
+from evac.inputs.problems import OPEN, reject
 from evac.units import FOOT_M
 
 Cell = str | date
@@ -105,6 +105,8 @@ def _number(value: object, info: ValidationInfo) -> object:
         return value
     if _is_blank(value):
         reject("blank")
+    if value.strip() == OPEN:
+        reject("still_open")
     return plain_number(value, reading=_reading(info))
 
 
@@ -171,6 +173,8 @@ def _text(value: object) -> object:
         reject("turned_into_date")
     if isinstance(value, str):
         text = value.strip()
+        if text == OPEN:
+            reject("still_open")
         if any(ord(c) < 32 or ord(c) == 127 for c in text):
             reject("control_character")
         return text

@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic_core import ErrorDetails
 
 from evac.errors import InputError, Problem
-from evac.inputs.problems import did_you_mean, problem, reject, told
+from evac.inputs.problems import OPEN, did_you_mean, problem, reject, told
 from evac.inputs.tables import decode
 
 SCHEMA = 1
@@ -35,6 +35,8 @@ _ERROR_LINE = re.compile(r"\(at line (\d+), column (\d+)\)")
 
 
 def _number(value: object) -> object:
+    if value == OPEN:
+        reject("still_open")
     if isinstance(value, str):
         reject("number_in_quotes")
     if isinstance(value, bool) or not isinstance(value, (int, float)):
@@ -61,6 +63,8 @@ def _text(value: object) -> object:
     if not isinstance(value, str):
         reject("not_a_text")
     text = value.strip()
+    if text == OPEN:
+        reject("still_open")
     if any((ord(c) < 32 and c not in "\n\t") or ord(c) == 127 for c in text):
         reject("control_character")
     return text

@@ -14,6 +14,9 @@ from evac.words import Value, Words
 
 WORDS = Words()
 
+OPEN = "?"
+"""Stands for a value that a new folder leaves for the user to fill in."""
+
 _LONGEST_QUOTE = 60
 
 
@@ -113,7 +116,8 @@ def told(
     if not WORDS.has(f"inputs.expected.{kind}"):
         kind = "other"
     expected = WORDS.say(f"inputs.expected.{kind}", **values)
-    for key in (f"inputs.remedy.{kind}", *remedies, "inputs.remedy.other"):
+    tried = (f"inputs.remedy.{kind}", *remedies, f"inputs.last_remedy.{kind}")
+    for key in (*tried, "inputs.remedy.other"):
         if WORDS.has(key):
             remedy = WORDS.say(key, **values)
             break

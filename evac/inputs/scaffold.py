@@ -1,0 +1,187 @@
+"""A lift folder to start from, and what is still open in one."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+from evac import reference
+from evac.errors import InputError
+from evac.inputs.lift_toml import toml_table
+from evac.inputs.problems import OPEN, WORDS
+from evac.inputs.rows import KitRow, StepTimeRow, SupportRow, TeamRow, TechniqueRow
+from evac.inputs.tables import RawTable, raw_table
+
+TABLES: dict[str, type[BaseModel]] = {
+    "supports": SupportRow,
+    "teams": TeamRow,
+    "kit": KitRow,
+    "techniques": TechniqueRow,
+    "times": StepTimeRow,
+}
+"""The tables that every folder has, by the name of their words."""
+
+_LAYERS = ("hazards", "access", "muster")
+
+
+def new_folder_files() -> dict[str, bytes]:
+    """The files of a commented lift folder, with blanks where only the user knows.
+
+    Techniques and step times are filled with the usual figures of the trade, each
+    with where it comes from; supports, teams and kit have their header only.
+
+    Returns
+    -------
+    dict
+        File name -> content.
+
+    Examples
+    --------
+    >>> sorted(new_folder_files())  # doctest: +NORMALIZE_WHITESPACE
+    ['README.txt', 'kit.csv', 'lift.toml', 'supports.csv', 'teams.csv',
+     'techniques.csv', 'times.csv']
+    """
+    start = resources.files("evac.inputs") / "start"
+    files = {
+        "README.txt": _readme(),
+        "lift.toml": _lift_toml((start / "lift.toml").read_text("utf-8")),
+        "techniques.csv": (start / "techniques.csv").read_text("utf-8"),
+        "times.csv": reference.table_text("step_times.csv"),
+    }
+    for name in ("supports", "teams", "kit"):
+        files[f"{name}.csv"] = ",".join(TABLES[name].model_fields) + "\n"
+    return {name: text.encode("utf-8") for name, text in sorted(files.items())}
+
+
+def open_blanks(folder: Path) -> list[str]:
+    """Name the blanks that are still open in a lift folder, each as a sentence.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder begun with :func:`new_folder_files`, or any lift folder.
+
+    Returns
+    -------
+    list of str
+        In the order of ``lift.toml``, then the tables, then the map layers; [] where
+        nothing is open.
+
+    Raises
+    ------
+    InputError
+        If ``lift.toml`` or a table is there and cannot be read at all.
+    """
+    found: list[str] = []
+    toml_path = folder / "lift.toml"
+    table: dict[str, Any] = {}
+    if toml_path.is_file():
+        table = toml_table(toml_path.read_bytes(), file="lift.toml")
+        found += [_open_key(path) for path in _open_paths(table)]
+    else:
+        found.append(WORDS.say("inputs.open.no_file", file="lift.toml"))
+    stated = table.get("files")
+    names = stated if isinstance(stated, dict) else {}
+    for name in TABLES:
+        found += _open_table(folder, name=name, stated=names.get(name))
+    if not any(
+        names.get(key) or (folder / default).is_file()
+        for key, default in (("ground", "ground.csv"), ("terrain", "terrain.tif"))
+    ):
+        found.append(WORDS.say("inputs.open.no_ground"))
+    found += [
+        WORDS.say(f"inputs.open.no_{name}")
+        for name in _LAYERS
+        if not names.get(name) and not (folder / f"{name}.geojson").is_file()
+    ]
+    return found
+
+
+def _open_paths(table: dict[str, Any]) -> Iterator[list[str]]:
+    for key, value in table.items():
+        if value == OPEN:
+            yield [key]
+        elif isinstance(value, dict):
+            for path in _open_paths(value):
+                yield [key, *path]
+        elif isinstance(value, list):
+            for item in value:
+                if isinstance(item, dict):
+                    for path in _open_paths(item):
+                        yield [key, *path]
+
+
+def _open_key(path: list[str]) -> str:
+    words = f"inputs.column.lift_toml.{'_'.join(path[:-1])}.{path[-1]}"
+    remedy = WORDS.say(words if WORDS.has(words) else "inputs.last_remedy.still_open")
+    where = f"[{'.'.join(path[:-1])}] {path[-1]}"
+    return WORDS.say("inputs.open.key", where=where, remedy=remedy)
+
+
+def _open_table(folder: Path, *, name: str, stated: object) -> list[str]:
+    """What is open in one table: the file, its rows, or cells with a ``?``."""
+    file = str(stated) if isinstance(stated, str) else f"{name}.csv"
+    path = folder / file
+    if not path.is_file():
+        return [WORDS.say("inputs.open.no_file", file=file)]
+    try:
+        table = raw_table(path.read_bytes(), file=file)
+    except OSError:
+        return [WORDS.say("inputs.open.no_file", file=file)]
+    except InputError as error:
+        if all(cell.where == "the header" for cell in error.problems):
+            return [WORDS.say("inputs.open.no_rows", file=file)]
+        raise
+    if not table.rows:
+        return [WORDS.say("inputs.open.no_rows", file=file)]
+    return [
+        WORDS.say("inputs.open.cells", file=file, column=column, rows=rows)
+        for column, rows in _open_cells(table)
+    ]
+
+
+def _open_cells(table: RawTable) -> Iterator[tuple[str, str]]:
+    for place, column in enumerate(table.header):
+        rows = [
+            str(number)
+            for number, row in zip(table.numbers, table.rows, strict=True)
+            if row[place] == OPEN
+        ]
+        if rows:
+            yield column, ", ".join(rows)
+
+
+def _lift_toml(text: str) -> str:
+    """The starting ``lift.toml`` with the published limits and the plan's items."""
+    limits = "\n".join(
+        f"#   {limit.where}, {limit.ropeway}: {limit.limit_min:g} min"
+        f" ({limit.text}; {limit.source})"
+        for limit in reference.time_limits()
+        if limit.limit_min is not None
+    )
+    texts = "\n".join(
+        f'# {item.key} = ""  # {item.item} (asked by: {item.asked_by})'
+        for item in reference.plan_contents()
+    )
+    return text.replace("@LIMITS@", limits).replace("@TEXTS@", texts)
+
+
+def _readme() -> str:
+    """What every column of every table means, from the same words as the errors."""
+    out = io.StringIO()
+    out.write(WORDS.say("inputs.readme.top") + "\n")
+    for name, model in TABLES.items():
+        out.write(f"\n{name}.csv\n")
+        for column, field in model.model_fields.items():
+            key = f"inputs.column.{name}.{column}"
+            meaning = WORDS.say(key) if WORDS.has(key) else ""
+            optional = (
+                "" if field.is_required() else WORDS.say("inputs.readme.optional")
+            )
+            out.write(f"  {column}{optional}: {meaning}".rstrip(" :") + "\n")
+    return out.getvalue()
