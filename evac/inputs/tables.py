@@ -84,7 +84,7 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
         _refuse(file, "empty_file")
     header_number, header_cells = filled[0]
     header = [_column_name(cell) for cell in header_cells]
-    while header and not header[-1]:
+    while header and not header[-1][0]:
         header.pop()
     problems, padded = [], []
     for number, row in filled[1:]:
