@@ -17,6 +17,7 @@ from evac.inputs.dem_tile import (
     Tile,
     cells_of,
     footprint_deg,
+    geotiff,
     problem,
     read_tile,
     shifted,
@@ -104,6 +105,32 @@ def read_terrain(
         sd_m=_default_sd_m(source_cell_m, radar=radar) if sd_m is None else sd_m,
         source=_source_name(used, source_cell_m),
     )
+
+
+def crop(
+    path: Path | Sequence[Path], *, frame: Frame, bounds: Bounds, crs: str | None = None
+) -> dict[str, bytes]:
+    """The cells of terrain files around a lift as GeoTIFF, heights unchanged.
+
+    Parameters
+    ----------
+    path, frame, bounds, crs
+        As for `read_terrain`.
+
+    Returns
+    -------
+    dict
+        ``terrain.tif``, or ``terrain_1.tif``, ``terrain_2.tif`` and so on where the
+        files lie on different grids.
+    """
+    paths = [path] if isinstance(path, Path) else list(path)
+    tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]
+    used = _joined([tile for tile in tiles if tile.values_m.size])
+    if not used:
+        raise _elsewhere(paths, frame, crs)
+    if len(used) == 1:
+        return {"terrain.tif": geotiff(used[0])}
+    return {f"terrain_{n}.tif": geotiff(tile) for n, tile in enumerate(used, start=1)}
 
 
 def sd_assumption(terrain: Terrain) -> Assumption:

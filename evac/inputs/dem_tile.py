@@ -128,6 +128,27 @@ def footprint_deg(path: Path, *, crs: str | None) -> Bounds:
         return west, south, east, north
 
 
+def geotiff(tile: Tile) -> bytes:
+    """A tile as a small GeoTIFF; voids are nodata -9999."""
+    rows, columns = tile.values_m.shape
+    with MemoryFile() as memory:
+        with memory.open(
+            driver="GTiff",
+            width=columns,
+            height=rows,
+            count=1,
+            dtype="float32",
+            crs=tile.crs.to_wkt(),
+            transform=tile.transform,
+            nodata=VOID_VALUES[1],
+            compress="deflate",
+            predictor=3,
+        ) as target:
+            filled = np.where(np.isnan(tile.values_m), VOID_VALUES[1], tile.values_m)
+            target.write(filled.astype(np.float32), 1)
+        return bytes(memory.read())
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[DatasetReader]:
     """Open as a raster with one of our drivers, or say that it is none."""

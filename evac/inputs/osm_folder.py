@@ -1,0 +1,437 @@
+"""A complete lift folder made of an OpenStreetMap line and a terrain file.
+
+OpenStreetMap knows where the supports stand. Everything else is assumed, and stands in
+``[assumptions]`` with its reason until somebody replaces it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomlkit
+from shapely.geometry import LineString
+
+from evac.errors import InputError
+from evac.facts.lift import FloatArray, SupportKind, Terrain
+from evac.frame import Frame
+from evac.inputs.dem import (
+    crop,
+    height_at,
+    read_terrain,
+    require_cover,
+    sd_assumption,
+)
+from evac.inputs.osm import (
+    OsmLift,
+    is_pylon,
+    judged,
+    lift_ways,
+    reason_text,
+)
+from evac.inputs.osm_assume import TENSION_SPREAD, Assumed, assume
+from evac.inputs.osm_extract import OsmExtract, OsmWay, problem, read_extract
+from evac.inputs.osm_heights import ChosenHeights, choose_heights
+from evac.inputs.osm_layers import (
+    access_layer,
+    hazard_layer,
+    muster_layer,
+    placed_near,
+)
+from evac.inputs.osm_teams import technique_tables
+from evac.words import Words
+
+MARGIN_M = 800.0
+"""Terrain is kept this far around the line."""
+PROFILE_STEP_M = 5.0
+LEAST_GAP_M = 1.0
+"""Vertices closer together than this are one support drawn twice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawn:
+    """The line as drawn: ids and places of its supports, from the first vertex on.
+
+    ``distance_m`` (n,) along the chord; ``x_m, y_m`` (n,) in the frame.
+    """
+
+    frame: Frame
+    ids: tuple[str, ...]
+    distance_m: FloatArray
+    x_m: FloatArray
+    y_m: FloatArray
+    latitude_deg: FloatArray
+    longitude_deg: FloatArray
+
+
+def lift_folder_files(
+    extract: Path, *, way_id: int, terrain: Path | Sequence[Path]
+) -> dict[str, bytes]:
+    """Files of a lift folder for one lift of an extract.
+
+    Parameters
+    ----------
+    extract : Path
+        As for `evac.inputs.osm.list_lifts`.
+    way_id : int
+        Id of a usable lift.
+    terrain : Path or sequence of Path
+        Terrain files that cover the line.
+
+    Returns
+    -------
+    dict
+        File name -> content: ``lift.toml``, tables, layers, and the terrain cut to
+        the surroundings of the line.
+
+    Raises
+    ------
+    InputError
+        If there is no such lift, it is not usable (with the reason), or the terrain
+        does not cover it.
+    """
+    read = read_extract(extract)
+    way, lift = _chosen(read, way_id)
+    drawn = _drawn(way, read)
+    paths = [terrain] if isinstance(terrain, Path) else list(terrain)
+    bounds = (
+        float(drawn.x_m.min()) - MARGIN_M,
+        float(drawn.y_m.min()) - MARGIN_M,
+        float(drawn.x_m.max()) + MARGIN_M,
+        float(drawn.y_m.max()) + MARGIN_M,
+    )
+    ground = read_terrain(paths, frame=drawn.frame, bounds=bounds)
+    places = list(zip(drawn.ids, drawn.x_m, drawn.y_m, strict=True))
+    require_cover(paths[0].name, terrain=ground, supports=places)
+    ground_m = height_at(ground, x_m=drawn.x_m, y_m=drawn.y_m)
+    upper_is_last = bool(ground_m[-1] >= ground_m[0])
+    assumed = assume(
+        way.tags,
+        length_m=float(drawn.distance_m[-1]),
+        longest_span_m=float(np.diff(drawn.distance_m).max()),
+        rise_m=float(ground_m.max() - ground_m.min()),
+    )
+    heights = _heights(drawn, ground, ground_m, assumed)
+    line = LineString([(drawn.x_m[0], drawn.y_m[0]), (drawn.x_m[-1], drawn.y_m[-1])])
+    frame = drawn.frame
+    ways = placed_near(read, frame=frame, line=line)
+    terrain_files = crop(paths, frame=frame, bounds=bounds)
+    files = {
+        "supports.csv": _supports_csv(drawn, heights),
+        **terrain_files,
+        "access.geojson": access_layer(ways, frame=frame, line=line),
+        "hazards.geojson": hazard_layer(ways, frame=frame, line=line),
+        "muster.geojson": muster_layer(
+            frame=frame, line=line, upper_is_last=upper_is_last
+        ),
+        **technique_tables(
+            cabin=assumed.type == "cabin",
+            length_m=float(drawn.distance_m[-1]),
+            upper=_end(drawn, last=upper_is_last),
+            lower=_end(drawn, last=not upper_is_last),
+        ),
+    }
+    toml = _lift_toml(
+        lift,
+        assumed=assumed,
+        heights=heights,
+        terrain=ground,
+        upper_is_last=upper_is_last,
+        longitude_deg=float(drawn.longitude_deg[0]),
+        terrain_files=list(terrain_files),
+    )
+    return {"lift.toml": toml, **files}
+
+
+def _chosen(extract: OsmExtract, way_id: int) -> tuple[OsmWay, OsmLift]:
+    ways = lift_ways(extract)
+    way = next((way for way in ways if way.id == way_id), None)
+    if way is None:
+        detail = problem("no_such_way", where="way", found=str(way_id), count=len(ways))
+        raise InputError(extract.file, [detail])
+    lift = judged(way, extract)
+    if not lift.usable:
+        detail = problem(
+            "not_usable",
+            where=f"way {way_id}",
+            found=f"{lift.name or lift.type}",
+            reason=reason_text(lift, Words()),
+        )
+        raise InputError(extract.file, [detail])
+    return way, lift
+
+
+def _drawn(way: OsmWay, extract: OsmExtract) -> _Drawn:
+    """Ends and pylons of a way on its chord."""
+    places = extract.places(way)
+    frame = Frame(
+        latitude_deg=places[0].latitude_deg, longitude_deg=places[0].longitude_deg
+    )
+    latitude = np.array([place.latitude_deg for place in places])
+    longitude = np.array([place.longitude_deg for place in places])
+    x_m, y_m = frame.from_degrees(latitude_deg=latitude, longitude_deg=longitude)
+    length_m = float(np.hypot(x_m[-1], y_m[-1]))
+    along_m = (x_m * x_m[-1] + y_m * y_m[-1]) / length_m
+    keep = [0]
+    for index in range(1, len(places) - 1):
+        far_enough = along_m[index] - along_m[keep[-1]] >= LEAST_GAP_M
+        before_end = along_m[index] <= length_m - LEAST_GAP_M
+        if is_pylon(places[index]) and far_enough and before_end:
+            keep.append(index)
+    keep.append(len(places) - 1)
+    ids = tuple(str(number) for number in range(len(keep)))
+    return _Drawn(
+        frame=frame,
+        ids=ids,
+        distance_m=along_m[keep],
+        x_m=x_m[keep],
+        y_m=y_m[keep],
+        latitude_deg=latitude[keep],
+        longitude_deg=longitude[keep],
+    )
+
+
+def _heights(
+    drawn: _Drawn, terrain: Terrain, ground_m: FloatArray, assumed: Assumed
+) -> ChosenHeights:
+    """Support heights over the terrain of both sides and the middle of the line."""
+    length_m = float(drawn.distance_m[-1])
+    at_m = np.arange(0.0, length_m, PROFILE_STEP_M)
+    east, north = drawn.x_m[-1] / length_m, drawn.y_m[-1] / length_m
+    sides = [
+        height_at(
+            terrain,
+            x_m=at_m * east + right_m * north,
+            y_m=at_m * north - right_m * east,
+        )
+        for right_m in (-assumed.gauge_m / 2, 0.0, assumed.gauge_m / 2)
+    ]
+    return choose_heights(
+        drawn.distance_m,
+        ground_m,
+        profile_distance_m=at_m,
+        profile_ground_m=np.maximum.reduce(sides),
+        rope=assumed.rope,
+        rules=assumed.rules,
+    )
+
+
+def _end(drawn: _Drawn, *, last: bool) -> tuple[float, float]:
+    index = -1 if last else 0
+    return float(drawn.latitude_deg[index]), float(drawn.longitude_deg[index])
+
+
+def _supports_csv(drawn: _Drawn, heights: ChosenHeights) -> bytes:
+    """``supports.csv``; the ground is left to the terrain."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(
+        ("support", "distance_m", "ground_m", "rope_height_m", "kind", "lat", "lon")
+    )
+    last = len(drawn.ids) - 1
+    for index, name in enumerate(drawn.ids):
+        kind = SupportKind.STATION if index in (0, last) else SupportKind.SUPPORT
+        if heights.combined[index]:
+            kind = SupportKind.COMBINED
+        writer.writerow(
+            (
+                name,
+                f"{drawn.distance_m[index]:.2f}",
+                "",
+                f"{heights.height_m[index]:.1f}",
+                kind.value,
+                f"{drawn.latitude_deg[index]:.7f}",
+                f"{drawn.longitude_deg[index]:.7f}",
+            )
+        )
+    return text.getvalue().encode("utf-8")
+
+
+def _lift_toml(
+    lift: OsmLift,
+    *,
+    assumed: Assumed,
+    heights: ChosenHeights,
+    terrain: Terrain,
+    upper_is_last: bool,
+    longitude_deg: float,
+    terrain_files: list[str],
+) -> bytes:
+    """``lift.toml`` with every assumed value and its reason."""
+    words = Words()
+    end = "last" if upper_is_last else "first"
+    ropeway = words.say(f"osm.kind.{assumed.grip}_{assumed.type}", seats=assumed.seats)
+    force = assumed.carriage_force_kn
+    table: dict[str, Any] = {
+        "schema": 1,
+        "lift": {
+            "name": lift.name or words.say("osm.unnamed", way=str(lift.way_id)),
+            "operator": words.say("osm.operator"),
+            "revision": "A",
+            "kind": ropeway,
+            "ascending_side": "right",
+            "upper_station": end,
+            "drive_station": end,
+            "gauge_m": assumed.gauge_m,
+        },
+        "rope": {
+            "mass_kg_per_m": assumed.rope_mass_kg_per_m,
+            "diameter_mm": assumed.rope_diameter_mm,
+            "axial_stiffness_mn": assumed.axial_stiffness_mn,
+            "breaking_force_kn": assumed.breaking_force_kn,
+        },
+        "tension": {
+            "state": "constant",
+            "held_at": "return",
+            "force_kn": force,
+            "low_kn": round(force * (1 - TENSION_SPREAD), 1),
+            "high_kn": round(force * (1 + TENSION_SPREAD), 1),
+        },
+        "carriers": {
+            "type": assumed.type,
+            "grip": assumed.grip,
+            "seats": assumed.seats,
+            "empty_mass_kg": assumed.empty_mass_kg,
+            "passenger_mass_kg": assumed.passenger_mass_kg,
+            "spacing_m": assumed.spacing_m,
+            "rope_to_descender_m": assumed.rope_to_descender_m,
+            "rope_to_seat_m": assumed.rope_to_seat_m,
+        },
+        "drives": {
+            "line_speed_m_per_s": assumed.line_speed_m_per_s,
+            "emergency_speed_m_per_s": [0.5, 1.0, 2.0],
+            "emergency_engage_min": [5.0, 10.0, 20.0],
+        },
+        **_usual(longitude_deg),
+        "files": {
+            "terrain": terrain_files[0] if len(terrain_files) == 1 else terrain_files,
+            "terrain_sd_m": round(terrain.sd_m, 2),
+        },
+        "assumptions": _assumptions(
+            assumed, heights=heights, terrain=terrain, words=words
+        ),
+    }
+    document = tomlkit.document()
+    document.add(tomlkit.comment(words.say("osm.header", way=str(lift.way_id))))
+    document.add(tomlkit.comment(words.say("osm.licence")))
+    for key, value in table.items():
+        document.add(key, tomlkit.item(value))
+    return tomlkit.dumps(document).encode("utf-8")
+
+
+def _usual(longitude_deg: float) -> dict[str, Any]:
+    """Loading, limit, weather, organisation and travel as in a usual winter."""
+    hours = round(longitude_deg / 15)
+    zone = "Etc/GMT" if hours == 0 else f"Etc/GMT{-hours:+d}"
+    return {
+        "loading": {
+            "occupancy": [0.3, 0.6, 1.0],
+            "descending_occupancy": [0.0, 0.02, 0.1],
+            "case": [
+                {"name": "ascending side full", "ascending": 1.0, "descending": 0.0},
+                {"name": "a usual day", "ascending": 0.6, "descending": 0.02},
+                {
+                    "name": "descending side a tenth",
+                    "ascending": 0.0,
+                    "descending": 0.1,
+                },
+            ],
+        },
+        "limit": [
+            {
+                "minutes": 210,
+                "counts_from": "stop",
+                "counts_to": "on the ground",
+                "source": Words().say("osm.limit_source"),
+            }
+        ],
+        "conditions": {
+            "stop_time": "13:00",
+            "time_zone": zone,
+            "air_temperature_c": -5.0,
+            "wind_m_per_s": 4.0,
+            "gust_m_per_s": 8.0,
+            "snow_least_m": 0.0,
+            "snow_most_m": 1.0,
+        },
+        "organisation": {
+            "stop_to_order_min": [10, 18, 30],
+            "order_to_secured_min": [5, 10, 20],
+            "ground_to_safe_min": [10, 20, 40],
+            "standdown_min": [10, 15, 25],
+            "informers": 2,
+            "informer_speed_m_per_s": 1.5,
+            "first_word_min": 15,
+            "repeat_word_min": 20,
+            "roles": {
+                "command": 1,
+                "line mechanic": 1,
+                "drive operator": 1,
+                "muster": 1,
+            },
+        },
+        "travel": {
+            "walking_rule": "din33466",
+            "foot_factor": 1.6,
+            "ski_down_m_per_s": 4.0,
+            "ski_flat_m_per_s": 1.0,
+            "vehicle_m_per_s": 4.0,
+            "off_way_factor": 2.0,
+        },
+    }
+
+
+def _assumptions(
+    assumed: Assumed, *, heights: ChosenHeights, terrain: Terrain, words: Words
+) -> dict[str, dict[str, str | bool]]:
+    """Every assumed value as it is printed, with its reason, none accepted yet."""
+    values: Mapping[str, str] = {
+        "carriers.seats": str(assumed.seats),
+        "carriers.grip": assumed.grip,
+        "carriers.spacing_m": words.show("spacing_m", assumed.spacing_m),
+        "carriers.empty_mass_kg": words.show("mass_kg", assumed.empty_mass_kg),
+        "carriers.passenger_mass_kg": words.show("mass_kg", assumed.passenger_mass_kg),
+        "carriers.rope_to_seat_m": words.show("height_m", assumed.rope_to_seat_m),
+        "drives.line_speed_m_per_s": words.show(
+            "v_m_per_s", assumed.line_speed_m_per_s
+        ),
+        "lift.gauge_m": words.show("gauge_m", assumed.gauge_m),
+        "lift.drive_station": words.say("osm.value_drive"),
+        "lift.ascending_side": words.say("osm.value_side"),
+        "rope.mass_kg_per_m": words.show("m_kg_per_m", assumed.rope_mass_kg_per_m),
+        "rope.axial_stiffness_mn": words.say(
+            "osm.value_stiffness", stiffness=assumed.axial_stiffness_mn
+        ),
+        "tension.force_kn": words.show("force_kn", assumed.carriage_force_kn),
+        "tension.state": words.say("osm.value_tension"),
+    }
+    rows = {key: (value, assumed.reasons[key]) for key, value in values.items()}
+    least = float(heights.height_m[1:-1].min(initial=math.inf))
+    most = float(heights.height_m[1:-1].max(initial=-math.inf))
+    rows["supports.rope_height_m"] = (
+        words.say("osm.value_heights", least_m=least, most_m=most),
+        words.say(
+            "osm.assumed.heights",
+            lowest_m=assumed.rules.lowest_m,
+            highest_m=assumed.rules.highest_m,
+            clearance_m=assumed.rules.clearance_m,
+        ),
+    )
+    rows["supports.kind"] = (
+        words.say("osm.value_kinds", count=int(heights.combined.sum())),
+        words.say("osm.assumed.kinds"),
+    )
+    for key in ("loading", "limit", "conditions", "organisation", "travel", "teams"):
+        rows[key] = (words.say(f"osm.value.{key}"), words.say(f"osm.assumed.{key}"))
+    sd = sd_assumption(terrain)
+    rows[sd.key] = (sd.value, sd.reason)
+    return {
+        key: {"value": value, "reason": reason, "accepted": False}
+        for key, (value, reason) in rows.items()
+    }
