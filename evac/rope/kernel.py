@@ -1,0 +1,410 @@
+"""Solve one side of the line for a tension rule and for contact at its supports.
+
+The two traps of a line with point rollers are met here:
+
+**Jumps.** While the drive tension grows, carriers creep over the supports, and there
+the return tension jumps by about the carrier's weight times the rope's change of
+angle. A rule may then be met by no drive tension at all. Then the vertical piece of
+the graph is filled in: the carrier stands right on the support, whose rollers hand
+its load over from one span to the other, and the unknown is the share of it that
+the rope has taken up (`held`). This is the limit of a roller battery of no length;
+nothing remains of the jump, the rule is met to the same tolerance, and the state says
+which support it is (``totals[5]``). Where the jump goes the other way (every support
+on which the rope rests) two states a carrier's length of the battery apart meet the
+rule; the solver keeps the one nearest to its start. They differ by at most the
+carrier's weight times the change of angle in tension, well inside the uncertainty
+of the tension itself.
+
+**Existence.** In a span the rope at a given tension may not hang at all; see
+`evac.rope.span.taut_angle`, which proves it by closing a bracket. A tension at which
+it does not is too low; where only such tensions remain the state ends with
+``NO_EQUILIBRIUM`` and the span.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from evac.facts.lift import FloatArray
+from evac.rope.compiled import compiled
+from evac.rope.span import march_span
+from evac.rope.sweep import (
+    CONTACT_UNSETTLED,
+    JUMP,
+    LOST,
+    MOST_HELD,
+    NO_EQUILIBRIUM,
+    NOT_CONVERGED,
+    SOLVED,
+    TOO_FEW_LOADS,
+    BoolArray,
+    IntArray,
+    sweep,
+)
+
+CONTACT_TOLERANCE = 1e-9
+"""Of the drive tension: a load this near to nothing counts as contact."""
+
+
+@compiled
+def guess_start(
+    x: FloatArray,
+    z: FloatArray,
+    active: BoolArray,
+    w: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    warm: FloatArray,
+) -> None:
+    """Fill `warm` from a parabola under the weight of rope and carriers, smeared."""
+    n = x.size
+    chords = 0.0
+    for j in range(n - 1):
+        chords += math.hypot(x[j + 1] - x[j], z[j + 1] - z[j])
+    count = min(load.size, max(0, int((chords - phase) / spacing)))
+    smeared = w + load[:count].sum() / chords
+    tension = rule[2] - smeared * (z[n - 1] - z[0])
+    if rule[0] != 0.0 and rule[4] == 0.0:
+        tension = -rule[3] / rule[0]
+    warm[n] = max(tension, 0.05 * abs(rule[2]))
+    start = 0
+    for end in range(1, n):
+        if active[end]:
+            d = x[end] - x[start]
+            rise = z[end] - z[start]
+            tension = warm[n] + smeared * (z[start] - z[0])
+            chord = math.hypot(d, rise)
+            horizontal = max(tension, 0.05 * warm[n]) * d / chord
+            warm[start] = math.atan(rise / d - smeared * chord / (2 * horizontal))
+            start = end
+
+
+@compiled
+def newton(
+    x: FloatArray,
+    z: FloatArray,
+    active: BoolArray,
+    w: float,
+    c: float,
+    friction: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    held: FloatArray,
+    warm: FloatArray,
+    steps: FloatArray,
+    next_carrier: IntArray,
+    carriers: FloatArray,
+    supports: FloatArray,
+    totals: FloatArray,
+    out: FloatArray,
+) -> int:
+    """Newton on all start angles and the drive tension at once: two or three sweeps.
+
+    Converges from a similar state or a fair guess; otherwise it says so, and
+    `bracketed` takes over.
+    """
+    n = x.size
+    for turn in range(14):
+        status = sweep(
+            x, z, active, w, c, friction, phase, spacing, load, rule, held, 0, False,
+            warm, steps, next_carrier, carriers, supports, totals, out,
+        )  # fmt: skip
+        if status == SOLVED:
+            totals[7] = turn + 1
+            return status
+        if status == LOST:
+            return NOT_CONVERGED
+        step = totals[9]
+        if not abs(step) < 0.3 * warm[n]:
+            return NOT_CONVERGED
+        for start in range(n - 1):
+            if active[start]:
+                turned = steps[start, 0] + steps[start, 1] * step
+                if not abs(turned) < 0.3:
+                    return NOT_CONVERGED
+                warm[start] += turned
+        warm[n] += step
+    return status
+
+
+@compiled
+def bracketed(
+    x: FloatArray,
+    z: FloatArray,
+    active: BoolArray,
+    w: float,
+    c: float,
+    friction: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    held: FloatArray,
+    held_count: int,
+    warm: FloatArray,
+    below: IntArray,
+    above: IntArray,
+    steps: FloatArray,
+    next_carrier: IntArray,
+    carriers: FloatArray,
+    supports: FloatArray,
+    totals: FloatArray,
+    out: FloatArray,
+) -> int:
+    """Meet the tension rule inside a bracket that only ever shrinks.
+
+    The unknown is the drive tension, or with `held_count` > 0 the extra tension of
+    the last held carrier. Rules grow with it. `below` and `above` receive the next
+    carrier at every support for the two ends of the bracket.
+    """
+    n = x.size
+    if held_count == 0:
+        value = warm[n]
+        low, high = 0.0, math.inf
+        scale = value
+    else:
+        # The extra tension is the weight times the sine of some angle.
+        scale = warm[n]
+        high = load[int(held[held_count - 1, 1])]
+        low = -high
+        value = 0.0
+    low_fails = True
+    miss_low, miss_high = math.nan, math.nan
+    status = NOT_CONVERGED
+    for turn in range(300):
+        if held_count == 0:
+            warm[n] = value
+        else:
+            held[held_count - 1, 2] = value
+        for _ in range(1 if friction == 0.0 else 12):
+            status = sweep(
+                x, z, active, w, c, friction, phase, spacing, load, rule, held,
+                held_count, True, warm, steps, next_carrier, carriers, supports,
+                totals, out,
+            )  # fmt: skip
+            if status != NOT_CONVERGED:
+                break
+        totals[7] = turn + 1
+        if status == SOLVED:
+            return status
+        fails = status in (NO_EQUILIBRIUM, LOST)
+        if fails or totals[8] < 0:
+            low = value
+            low_fails = fails
+            miss_low = math.nan if fails else totals[8]
+            below[:] = next_carrier
+        else:
+            high = value
+            miss_high = totals[8]
+            above[:] = next_carrier
+        if high - low <= 4e-15 * scale:
+            break
+        wanted = math.nan
+        if held_count == 0 and not fails:
+            wanted = value + totals[9]
+        elif turn % 2 == 0:
+            wanted = low - miss_low * (high - low) / (miss_high - miss_low)
+        if not low < wanted < high:
+            wanted = 2 * low + 0.1 * scale if high == math.inf else (low + high) / 2
+        if wanted in (low, high):
+            break
+        value = wanted
+        scale = max(scale, abs(value))
+    if high == math.inf or low_fails:
+        return NO_EQUILIBRIUM
+    if status == TOO_FEW_LOADS:
+        return status
+    return JUMP
+
+
+@compiled
+def solve_contacts_given(
+    x: FloatArray,
+    z: FloatArray,
+    active: BoolArray,
+    w: float,
+    c: float,
+    friction: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    warm: FloatArray,
+    steps: FloatArray,
+    next_carrier: IntArray,
+    carriers: FloatArray,
+    supports: FloatArray,
+    totals: FloatArray,
+    out: FloatArray,
+) -> int:
+    """Solve with the supports in `active` carrying, whatever sign their load has."""
+    n = x.size
+    held = np.zeros((MOST_HELD, 3))
+    if not warm[n] > 0:
+        guess_start(x, z, active, w, phase, spacing, load, rule, warm)
+    kept = warm.copy()
+    status = newton(
+        x, z, active, w, c, friction, phase, spacing, load, rule, held, warm, steps,
+        next_carrier, carriers, supports, totals, out,
+    )  # fmt: skip
+    if status in (SOLVED, TOO_FEW_LOADS):
+        return status
+    warm[:] = kept
+    below = np.zeros(n, np.int64)
+    above = np.zeros(n, np.int64)
+    for held_count in range(MOST_HELD + 1):
+        status = bracketed(
+            x, z, active, w, c, friction, phase, spacing, load, rule, held,
+            held_count, warm, below, above, steps, next_carrier, carriers, supports,
+            totals, out,
+        )  # fmt: skip
+        if status != JUMP or held_count == MOST_HELD:
+            break
+        jumped = -1
+        for j in range(n - 1, 0, -1):
+            if active[j] and below[j] != above[j]:
+                jumped = j
+        if jumped < 0:
+            break
+        held[held_count, 0] = jumped
+        held[held_count, 1] = min(below[jumped], above[jumped])
+    return NOT_CONVERGED if status == JUMP else status
+
+
+@compiled
+def measure_lifted(
+    x: FloatArray,
+    z: FloatArray,
+    sense: IntArray,
+    w: float,
+    c: float,
+    spacing: float,
+    load: FloatArray,
+    active: BoolArray,
+    warm: FloatArray,
+    steps: FloatArray,
+    next_carrier: IntArray,
+    supports: FloatArray,
+    out: FloatArray,
+) -> int:
+    """Rope at the supports it has left; the support it presses into most, or -1."""
+    worst = 0.0
+    support = -1
+    start = 0
+    aside = np.empty((4, load.size))
+    for j in range(1, x.size - 1):
+        if active[j]:
+            start = j
+            continue
+        first = next_carrier[start] if start > 0 else 0
+        march_span(
+            supports[5, start], warm[start], w, c, x[j] - x[start], steps[start, 2],
+            spacing, load, first, load.size, aside, out,
+        )  # fmt: skip
+        supports[0, j] = 0.0
+        supports[1, j] = out[3]
+        supports[2, j] = math.atan2(out[2], out[5])
+        supports[3, j] = supports[2, j]
+        supports[4, j] = out[5]
+        supports[5, j] = out[3]
+        warm[j] = supports[2, j]
+        clear = (z[start] + out[0] - z[j]) * sense[j]
+        if clear < worst - 1e-9:
+            worst = clear
+            support = j
+    return support
+
+
+@compiled
+def solve_state(
+    x: FloatArray,
+    z: FloatArray,
+    sense: IntArray,
+    w: float,
+    c: float,
+    friction: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    warm: FloatArray,
+    active: BoolArray,
+    carriers: FloatArray,
+    supports: FloatArray,
+    totals: FloatArray,
+) -> int:
+    """Solve one state; release supports that the rope leaves until all is settled.
+
+    Parameters
+    ----------
+    x, z : (n,)
+        Supports from the drive to the return [m].
+    sense : (n,)
+        +1 the rope rests on the rollers, -1 it is held down, 0 either.
+    w, c, friction, phase, spacing : float
+        Rope weight [N/m], compliance 1/EA [1/N], signed friction factor of the
+        rollers, and where the carriers hang [m of unstretched rope].
+    load : (K,)
+        Weight of every carrier from the drive [N].
+    rule : (7,)
+        Tension rule, see `evac.rope.rules`.
+    warm : (n + 1,)
+        In: start angles and drive tension of a similar state, or NaN for none.
+        Out: those of this state.
+    active : (n,)
+        In: supports to begin with (all, or those of a similar state). Out: those
+        that carry.
+    carriers : (4, K), supports : (6, n), totals : (10,)
+        Out. Carriers: x, z, steeper slope, span. Supports: load, tension and angle
+        arriving, angle leaving, horizontal tension and tension leaving. Totals: drive
+        and return tension, unstretched length, residual [N], carriers on the side,
+        support that a carrier stands on or -1, failed span or -1, sweeps, and two
+        of the solver's own.
+
+    Returns
+    -------
+    int
+        ``SOLVED`` or what went wrong.
+    """
+    n = x.size
+    steps = np.zeros((n, 3))
+    next_carrier = np.zeros(n, np.int64)
+    out = np.empty(15)
+    status = NOT_CONVERGED
+    for _ in range(4 * n):
+        totals[6] = -1
+        status = solve_contacts_given(
+            x, z, active, w, c, friction, phase, spacing, load, rule, warm, steps,
+            next_carrier, carriers, supports, totals, out,
+        )  # fmt: skip
+        if status != SOLVED:
+            return status
+        worst = CONTACT_TOLERANCE * totals[0]
+        changed = -1
+        lifted = False
+        for j in range(1, n - 1):
+            if not active[j]:
+                lifted = True
+            elif -supports[0, j] * sense[j] > worst:
+                worst = -supports[0, j] * sense[j]
+                changed = j
+        if changed < 0 and lifted:
+            changed = measure_lifted(
+                x, z, sense, w, c, spacing, load, active, warm, steps, next_carrier,
+                supports, out,
+            )  # fmt: skip
+        if changed < 0:
+            for i in range(int(totals[4])):
+                while x[int(carriers[3, i]) + 1] < carriers[0, i]:
+                    carriers[3, i] += 1
+            return SOLVED
+        # One at a time, the worst first: releasing several at once can let go of
+        # supports that would carry again.
+        active[changed] = not active[changed]
+    return CONTACT_UNSETTLED
