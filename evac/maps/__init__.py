@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import folium
-from branca.element import Element
+from branca.element import Element, MacroElement
+from folium.template import Template
 
 from evac.facts.plan import Plan
 from evac.frame import Frame
@@ -26,6 +27,46 @@ from evac.maps.relief import Contour, contours, shaded_relief
 from evac.words import Words
 
 __all__ = ["map_html"]
+
+
+class _Controls(MacroElement):
+    """Legend and north arrow; drawn after the map itself exists."""
+
+    _template = Template(
+        """
+        {% macro script(this, kwargs) %}
+        var corner = L.control({position: 'bottomleft'});
+        corner.onAdd = function () {
+          var box = L.DomUtil.create('details', 'legend');
+          box.open = window.innerWidth > 700;
+          box.innerHTML = {{ this.legend|tojson }};
+          L.DomEvent.disableClickPropagation(box);
+          L.DomEvent.disableScrollPropagation(box);
+          return box;
+        };
+        corner.addTo({{ this._parent.get_name() }});
+        var north = L.control({position: 'topleft'});
+        north.onAdd = function () {
+          var box = L.DomUtil.create('div', 'north');
+          box.title = {{ this.north_label|tojson }};
+          box.innerHTML = {{ this.north|tojson }} + '<br>&#8593;';
+          return box;
+        };
+        north.addTo({{ this._parent.get_name() }});
+        document.querySelectorAll('.leaflet-control-layers-toggle').forEach(
+          function (toggle) { toggle.title = {{ this.layers_label|tojson }}; });
+        {% endmacro %}
+        """
+    )
+
+    def __init__(self, *, legend: str, words: Words) -> None:
+        super().__init__()
+        self._name = "controls"
+        self.legend = legend
+        self.north = safe(words.say("map.north"))
+        self.north_label = safe(words.say("map.north_label"))
+        self.layers_label = safe(words.say("map.layers"))
+
 
 _STYLE = """
 <meta name="viewport" content="width=device-width, initial-scale=1">
@@ -159,36 +200,7 @@ def _dress(
             f"<footer>{safe(words.say('cautions.short'))}</footer>"
         )
     )
-    name = page_map.get_name()
-    layers_label = safe(words.say("map.layers"))
-    legend = _legend(plan, lines, words).replace("\n", "").replace("'", "\\'")
-    north = f"{safe(words.say('map.north'))}<br>&#8593;"
-    root.script.add_child(
-        Element(
-            f"""
-            var corner = L.control({{position: 'bottomleft'}});
-            corner.onAdd = function () {{
-              var box = L.DomUtil.create('details', 'legend');
-              box.open = window.innerWidth > 700;
-              box.innerHTML = '{legend}';
-              L.DomEvent.disableClickPropagation(box);
-              L.DomEvent.disableScrollPropagation(box);
-              return box;
-            }};
-            corner.addTo({name});
-            var north = L.control({{position: 'topleft'}});
-            north.onAdd = function () {{
-              var box = L.DomUtil.create('div', 'north');
-              box.title = '{safe(words.say("map.north_label"))}';
-              box.innerHTML = '{north}';
-              return box;
-            }};
-            north.addTo({name});
-            document.querySelectorAll('.leaflet-control-layers-toggle').forEach(
-              function (toggle) {{ toggle.title = '{layers_label}'; }});
-            """
-        )
-    )
+    _Controls(legend=_legend(plan, lines, words), words=words).add_to(page_map)
 
 
 def _legend(plan: Plan, lines: tuple[Contour, ...], words: Words) -> str:

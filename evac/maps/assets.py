@@ -19,7 +19,7 @@ _NEEDED_STYLES = ("leaflet_css",)
 _LINKED_SCRIPT = re.compile(r'<script src="(https?://[^"]+)"></script>')
 _LINKED_STYLE = re.compile(r'<link rel="stylesheet" href="(https?://[^"]+)"\s*/?>')
 _STYLE_IMAGE = re.compile(r"url\((?!['\"]?(?:data:|#))[^)]*\)")
-_RANDOM_ID = re.compile(r"\b([a-z_]+)_([0-9a-f]{32})\b")
+_RANDOM_ID = re.compile(r"\b([a-z_]+)_([0-9a-f]{32})(?![0-9a-f])")
 
 
 def use_few_assets(page_map: folium.Map) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import gpxpy.gpx
 import numpy as np
+import shapely
 from shapely.geometry import LineString, mapping
-from shapely.ops import transform
 
 from evac.facts.plan import Plan
 from evac.frame import Frame
@@ -69,7 +69,7 @@ def geojson_bytes(plan: Plan, words: Words) -> bytes:
         features.append(
             {
                 "type": "Feature",
-                "geometry": mapping(transform(_to_degrees(frame), geometry)),
+                "geometry": mapping(shapely.transform(geometry, _to_degrees(frame))),
                 "properties": properties,
             }
         )
@@ -157,10 +157,10 @@ def _frame(plan: Plan) -> Frame:
     )
 
 
-def _to_degrees(frame: Frame) -> Any:
-    def convert(x_m: Any, y_m: Any) -> tuple[Any, Any]:
-        latitude, longitude = frame.to_degrees(x_m=x_m, y_m=y_m)
-        return np.round(longitude, 7), np.round(latitude, 7)
+def _to_degrees(frame: Frame) -> Callable[[Any], Any]:
+    def convert(places_m: Any) -> Any:
+        latitude, longitude = frame.to_degrees(x_m=places_m[:, 0], y_m=places_m[:, 1])
+        return np.column_stack([longitude, latitude]).round(7)
 
     return convert
 
