@@ -134,6 +134,7 @@ Count = Annotated[int, BeforeValidator(_whole)]
 Flag = Annotated[bool, BeforeValidator(_flag)]
 Str = Annotated[str, Field(max_length=5_000), BeforeValidator(_text)]
 Name = Annotated[str, Field(min_length=1, max_length=200), BeforeValidator(_text)]
+Sentence = Annotated[str, Field(min_length=1, max_length=2_000), BeforeValidator(_text)]
 Three = Annotated[tuple[float, float, float], BeforeValidator(_three)]
 Minutes = Annotated[Num, Field(ge=0, le=2_880)]
 Share = Annotated[Num, Field(ge=0, le=1)]
@@ -270,7 +271,7 @@ class LimitSection(_Section):
     minutes: Annotated[Num, Field(gt=0, le=2_880)]
     counts_from: Annotated[Literal["stop", "order"], BeforeValidator(_word)]
     counts_to: Annotated[Literal["on the ground", "in safety"], BeforeValidator(_word)]
-    source: Name
+    source: Sentence
 
 
 class DrivesSection(_Section):
@@ -378,7 +379,7 @@ class AssumptionEntry(_Section):
     """One entry of ``[assumptions]``."""
 
     value: Str
-    reason: Name
+    reason: Sentence
     accepted: Flag
 
 
