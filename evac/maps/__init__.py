@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import folium
 from branca.element import Element, MacroElement
 from folium.template import Template
@@ -53,6 +55,7 @@ class _Controls(MacroElement):
           return box;
         };
         north.addTo({{ this._parent.get_name() }});
+        {{ this._parent.get_name() }}.attributionControl.setPrefix('Leaflet');
         document.querySelectorAll('.leaflet-control-layers-toggle').forEach(
           function (toggle) { toggle.title = {{ this.layers_label|tojson }}; });
         {% endmacro %}
@@ -73,17 +76,21 @@ _STYLE = """
 <style>
 html, body { height: 100%; margin: 0; }
 body { display: flex; flex-direction: column; font: 15px/1.35 sans-serif; color: #000; }
+header { order: 0; } .folium-map { order: 1; } footer { order: 2; }
 header, footer { padding: 6px 12px; background: #fff; flex: none; }
 header { border-bottom: 2px solid #000; }
 header h1 { font-size: 18px; margin: 0; overflow-wrap: anywhere; }
 header p { margin: 0; font-size: 13px; }
 footer { border-top: 2px solid #000; font-size: 12px; }
-.folium-map { flex: 1 1 auto; min-height: 240px; background: #fff; font-size: 14px; }
+.folium-map { flex: 1 1 auto; min-height: 240px; font-size: 14px; }
+.folium-map.leaflet-container { background: #fff; }
 .mark { background: none; border: 0; }
 .mark span { position: absolute; transform: translate(-50%, -50%); font: bold 12px
   sans-serif; white-space: nowrap; color: #000; padding: 0 3px; }
 .mark .support { background: #fff; border: 1.5px solid #000; border-radius: 9px; }
 .mark .zone { background: #000; color: #fff; font-size: 13px; padding: 2px 6px; }
+.mark .zone.left { transform: translate(calc(-100% - 8px), -50%); }
+.mark .zone.right { transform: translate(8px, -50%); }
 .mark .alarm { background: #fff; border: 2px solid #b00020; color: #b00020;
   font-size: 16px; }
 .mark .height { text-shadow: 0 0 3px #fff, 0 0 3px #fff, 0 0 3px #fff; }
@@ -180,7 +187,7 @@ def map_html(plan: Plan, words: Words) -> bytes:
 def _dress(
     page_map: folium.Map, plan: Plan, lines: tuple[Contour, ...], words: Words
 ) -> None:
-    root = page_map.get_root()
+    root: Any = page_map.get_root()  # a branca Figure, typed as any element
     title = words.say("map.title", lift=plan.lift.name)
     subtitle = words.say(
         "map.subtitle",
@@ -190,7 +197,7 @@ def _dress(
     )
     root.header.add_child(Element(_STYLE + f"<title>{safe(title)}</title>"))
     # The header goes before the map's own element, the footer behind it.
-    page_map.get_root().html.add_child(
+    root.html.add_child(
         Element(f"<header><h1>{safe(title)}</h1><p>{safe(subtitle)}</p></header>"),
         index=0,
     )

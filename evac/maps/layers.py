@@ -67,12 +67,15 @@ def degrees(frame: Frame, x_m: Sequence[float], y_m: Sequence[float]) -> Places:
 
 def band(plan: Plan, side: Side, first: int, last: int, offset_m: float) -> LineString:
     """A line beside the rope, on its side, along the spans first..last."""
-    supports = plan.lift.supports[first : last + 2]
-    axis = LineString([(item.x_m, item.y_m) for item in supports])
+    supports = plan.lift.supports
+    xy = np.array([(item.x_m, item.y_m) for item in supports])
+    # At a support the band keeps its distance from the line through its neighbours.
+    along = np.gradient(xy, axis=0)
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    to_right = np.column_stack([along[:, 1], -along[:, 0]])
     right = (side is Side.ASCENDING) == plan.lift.ascending_on_right
-    # shapely counts a positive offset to the left.
-    beside = axis.offset_curve(-offset_m if right else offset_m, join_style="mitre")
-    return beside if isinstance(beside, LineString) else axis
+    beside = xy + (offset_m if right else -offset_m) * to_right
+    return LineString(beside[first : last + 2])
 
 
 def band_offset_m(plan: Plan) -> float:
@@ -237,13 +240,18 @@ def zone_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
                 opacity=0.75,
                 line_cap="butt",
             ).add_to(layer)
-            middle = chain.interpolate(0.5, normalized=True)
-            folium.Marker(
-                degrees(frame, [middle.x], [middle.y])[0],
-                icon=label(zone.team, "zone"),
-                tooltip=safe(text),
-                alt=safe(text),
-            ).add_to(layer)
+        # One name a zone, outside the band, so that it hides neither rope nor heights.
+        middle = chain.interpolate(0.5, normalized=True)
+        axis = band(plan, side, zone.first_span, zone.last_span, 0.0)
+        outward = (
+            "left" if middle.x < axis.interpolate(0.5, normalized=True).x else "right"
+        )
+        folium.Marker(
+            degrees(frame, [middle.x], [middle.y])[0],
+            icon=label(zone.team, f"zone {outward}"),
+            tooltip=safe(text),
+            alt=safe(text),
+        ).add_to(layer)
     return layer
 
 
@@ -313,7 +321,8 @@ def hazard_layer(lift: Lift, frame: Frame, words: Words) -> folium.FeatureGroup:
                 folium.PolyLine(
                     degrees(frame, *_xy(outline)), tooltip=safe(text), **style
                 ).add_to(layer)
-                middle = outline.interpolate(0.5, normalized=True)
+                # Its first point lies beside the line, where the word is readable.
+                middle = outline.interpolate(0.0)
                 place = degrees(frame, [middle.x], [middle.y])[0]
             folium.Marker(
                 place,

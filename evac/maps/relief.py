@@ -117,7 +117,7 @@ def contours(terrain: Terrain, frame: Frame) -> tuple[Contour, ...]:
     first = int(np.ceil(low / interval))
     for number in range(first, int(np.floor(high / interval)) + 1):
         for line in generator.lines(number * interval):
-            simple = LineString(line).simplify(terrain.cell_m / 3)
+            simple = LineString(np.asarray(line)).simplify(terrain.cell_m / 3)
             if simple.length < 6 * terrain.cell_m:
                 continue
             xy = np.asarray(simple.coords)
