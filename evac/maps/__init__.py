@@ -63,7 +63,7 @@ class _Controls(MacroElement):
     )
 
     def __init__(self, *, legend: str, words: Words) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]  # no types there
         self._name = "controls"
         self.legend = legend
         self.north = safe(words.say("map.north"))
