@@ -1,0 +1,1 @@
+"""Papers: team sheets, plan document, line section, drill papers (typst)."""

@@ -1,0 +1,266 @@
+"""What stands on the sheet of one team."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matplotlib.figure import Figure
+
+from evac.documents.codes import geo_address, qr_svg
+from evac.documents.names import labels, runs_text, zone_text
+from evac.documents.sheet_parts import (
+    carrier_rows,
+    gate_rows,
+    kit_lines,
+    muster_lines,
+    warning_texts,
+)
+from evac.documents.typeset import Fact
+from evac.facts.lift import Team, TensionState
+from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S, Route, Zone
+from evac.figures import svg_bytes, zone_map, zone_section
+from evac.words import Words
+
+_ASSUMPTIONS_SHOWN = 4
+
+
+def sheet_facts(
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+) -> dict[str, Fact]:
+    """Everything that the template of a team sheet prints, in words.
+
+    Parameters
+    ----------
+    plan : Plan
+    team : Team
+    zones : sequence of Zone
+        All of this team; empty for a team in reserve.
+    words : Words
+    """
+    facts: dict[str, Fact] = {
+        "label": dict(labels(words, "sheet.label")),
+        "team": team.id,
+        "channel": team.channel or "",
+        "stamp": words.say(
+            "sheet.stamp",
+            lift=plan.lift.name,
+            revision=plan.lift.revision,
+            day=plan.date,
+            fingerprint=plan.fingerprint,
+        ),
+        "alarms": _alarms(plan, words),
+        "secured": _secured(plan, words),
+        "kits": list(kit_lines(plan, team, zones, words)),
+        "phrases": _numbered(words, "phrase"),
+        "special": _numbered(words, "special"),
+        "standdown": _numbered(words, "standdown"),
+        "assumptions": _assumptions(plan, words),
+        "cautions": words.say("cautions.short"),
+        "reserve": "",
+    }
+    if zones:
+        facts |= _zone_facts(plan, team, zones, words)
+    else:
+        facts["reserve"] = words.say(
+            "sheet.reserve", place=team.start_place, ready_s=team.ready_s
+        )
+        facts["key_facts"] = _reserve_facts(team, words)
+    return facts
+
+
+def _zone_facts(
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+) -> dict[str, Fact]:
+    first = zones[0]
+    route = _route_in(plan, team, first)
+    support = plan.lift.supports[first.start_support]
+    address = geo_address(plan.lift, support)
+    rows = carrier_rows(plan, team, words)
+    return {
+        "zones": [zone_text(plan.lift, zone, words) for zone in zones],
+        "key_facts": _key_facts(plan, team, zones, words),
+        "warnings": list(warning_texts(plan, team, zones, words)),
+        "section_svg": _svg(zone_section(plan, zones, words=words)),
+        "map_svg": _svg(zone_map(plan, zones, route=route, words=words)),
+        "way": _way_lines(plan, team, route, words),
+        "access_point": words.say("sheet.access_point", support=support.id),
+        "address": address,
+        "qr_svg": qr_svg(address),
+        "gates": [list(row) for row in gate_rows(plan, zones, words)],
+        "carriers": [list(row) for row in rows],
+        "carriers_note": words.say(
+            "sheet.carriers_at" if rows else "sheet.carriers_none"
+        ),
+        "evacuees": list(muster_lines(plan, zones, words)),
+        "special_note": _special_note(plan, first, words),
+        "expected": str(
+            sum(item.people for item in plan.schedule.rescues if item.team == team.id)
+        ),
+    }
+
+
+def _svg(figure: Figure) -> str:
+    return svg_bytes(figure).decode("utf-8")
+
+
+def _numbered(words: Words, name: str) -> list[Fact]:
+    found: list[Fact] = []
+    while words.has(f"sheet.label.{name}_{len(found) + 1}"):
+        found.append(words.say(f"sheet.label.{name}_{len(found) + 1}"))
+    return found
+
+
+def _alarms(plan: Plan, words: Words) -> list[Fact]:
+    found: list[Fact] = []
+    if not plan.everyone_reached:
+        found.append(words.say("sheet.not_reached"))
+    if plan.limit_met is False:
+        found.append(words.say("sheet.limit_missed"))
+    return found
+
+
+def _secured(plan: Plan, words: Words) -> list[Fact]:
+    tension = plan.lift.tension
+    if tension.state is TensionState.UNKNOWN:
+        state = words.say("sheet.tension_unknown")
+    else:
+        state = words.say(
+            f"sheet.tension_{tension.state.value}", force_n=tension.force_n
+        )
+    names = ("secured_drive", "secured_brake", "secured_auxiliary")
+    return [
+        *(words.say(f"sheet.label.{name}") for name in names),
+        state,
+        words.say("sheet.label.secured_radio"),
+    ]
+
+
+def _key_facts(
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+) -> list[Fact]:
+    first = zones[0]
+    technique = next(
+        item for item in plan.lift.techniques if item.id == first.option.technique
+    )
+    rows = [item for item in plan.schedule.rescues if item.team == team.id]
+    direction = "downhill" if technique.downhill_only else "any_direction"
+    gear = "; ".join(dict.fromkeys(_gear_text(plan, zone, words) for zone in zones))
+    facts: dict[str, str] = {
+        "start": _start_text(plan, first, words),
+        "direction": words.say(f"sheet.label.{direction}"),
+        "crew": words.say("sheet.crew", crew=team.crew, roles=technique.roles),
+        "technique": gear,
+        "arrives": words.say("sheet.arrives", arrival_s=first.arrival_s),
+        "first_work": words.say("sheet.first_work", start_s=first.start_s),
+        "load": words.say(
+            "sheet.load", carriers=len(rows), people=sum(item.people for item in rows)
+        ),
+        "clear": words.say(
+            "sheet.clear", finish_s=max(item.finish_s for item in zones)
+        ),
+    }
+    return _labelled(facts, words)
+
+
+def _reserve_facts(team: Team, words: Words) -> list[Fact]:
+    facts = {
+        "crew": words.number(team.crew, 0),
+        "technique": words.say(
+            "sheet.reserve_techniques", techniques=", ".join(team.techniques)
+        ),
+    }
+    return _labelled(facts, words)
+
+
+def _labelled(facts: dict[str, str], words: Words) -> list[Fact]:
+    return [[words.say(f"sheet.label.{key}"), text] for key, text in facts.items()]
+
+
+def _gear_text(plan: Plan, zone: Zone, words: Words) -> str:
+    kit = next(item for item in plan.lift.kits if item.id == zone.option.kit)
+    return words.say(
+        "sheet.technique_rope",
+        technique=zone.option.technique,
+        kit=kit.id,
+        rope_m=kit.rope_length_m,
+    )
+
+
+def _start_text(plan: Plan, zone: Zone, words: Words) -> str:
+    at_last = zone.start_support > zone.first_span
+    upper = at_last == plan.lift.upper_is_last
+    return words.say(
+        "sheet.start",
+        support=plan.lift.supports[zone.start_support].id,
+        end=words.say("sheet.end_upper" if upper else "sheet.end_lower"),
+    )
+
+
+def _route_in(plan: Plan, team: Team, zone: Zone) -> Route | None:
+    return next(
+        (
+            item
+            for item in plan.routes
+            if item.team == team.id
+            and item.support_index == zone.start_support
+            and item.seconds < NEVER_S
+        ),
+        None,
+    )
+
+
+def _way_lines(
+    plan: Plan, team: Team, route: Route | None, words: Words
+) -> list[Fact]:
+    ready = words.say("sheet.ready", place=team.start_place, ready_s=team.ready_s)
+    if route is None:
+        return [ready, words.say("sheet.no_way")]
+    travel = (
+        words.say("sheet.vehicle", travel=team.travel, vehicle=team.vehicle)
+        if team.vehicle
+        else team.travel
+    )
+    lines: list[Fact] = [
+        ready,
+        words.say(
+            "sheet.way_in",
+            seconds_s=route.seconds,
+            place=team.start_place,
+            travel=travel,
+        ),
+        words.say(
+            "sheet.way_length", length_m=route.length_m, climb_m=max(route.climb_m, 0.0)
+        ),
+    ]
+    names = {way.id: way.name or way.kind for way in plan.lift.ways}
+    ways = dict.fromkeys(names[item] for item in route.way_ids if item in names)
+    if ways:
+        lines.append(words.say("sheet.ways", ways=", ".join(ways)))
+    return lines
+
+
+def _special_note(plan: Plan, zone: Zone, words: Words) -> str:
+    able = any(
+        item.id == zone.option.technique and item.incapacitated
+        for item in plan.lift.techniques
+    )
+    if able:
+        return words.say("sheet.incapacitated_yes")
+    return words.say(
+        "sheet.incapacitated_no", pickoff_s=plan.lift.organisation.pickoff_s
+    )
+
+
+def _assumptions(plan: Plan, words: Words) -> str:
+    every = plan.lift.assumptions
+    if not every:
+        return ""
+    shown = ", ".join(
+        words.say("sheet.assumption", key=item.key, value=item.value)
+        for item in every[:_ASSUMPTIONS_SHOWN]
+    )
+    more = len(every) - _ASSUMPTIONS_SHOWN
+    if more > 0:
+        return words.say("sheet.assumptions_more", list=shown, count=more)
+    return words.say("sheet.assumptions", list=shown)

@@ -1,0 +1,236 @@
+"""Parts of a team sheet that are lists: carriers, gates, kit, muster, warnings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from evac.documents.names import runs_text
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Kit, Side, Team
+from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
+from evac.words import Words
+
+_MOST_WARNINGS = 5
+_ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
+
+
+def carrier_rows(plan: Plan, team: Team, words: Words) -> list[list[str]]:
+    """Every carrier of a team in its order: number, span, side, place, heights, rope."""
+    mine = sorted(
+        (item for item in plan.schedule.rescues if item.team == team.id),
+        key=lambda item: item.order,
+    )
+    return [
+        _carrier_row(plan, number, rescue, words)
+        for number, rescue in enumerate(mine, start=1)
+    ]
+
+
+def _carrier_row(plan: Plan, number: int, rescue: Rescue, words: Words) -> list[str]:
+    span = plan.heights.line.spans[rescue.span_index]
+    minutes = math.ceil((rescue.finish_s - rescue.start_s) / 60)
+    return [
+        str(number),
+        span.id,
+        words.say(f"sheet.side_{rescue.side.value}"),
+        _or_unknown(rescue.distance_m - span.start_m, 0, words),
+        _or_unknown(rescue.seat_height_m, 1, words),
+        _or_unknown(rescue.rope_needed_m, 0, words),
+        words.number(minutes, 0),
+    ]
+
+
+def _or_unknown(value: float, digits: int, words: Words) -> str:
+    if not math.isfinite(value):
+        return words.say("sheet.unknown")
+    return words.number(value, digits)
+
+
+def units_of(zones: Sequence[Zone]) -> set[tuple[Side, int]]:
+    """Every span-side of the zones."""
+    return {
+        (side, span)
+        for zone in zones
+        for side in zone.sides
+        for span in range(zone.first_span, zone.last_span + 1)
+    }
+
+
+def gate_rows(
+    plan: Plan, zones: Sequence[Zone], words: Words
+) -> list[tuple[str, str, str, str]]:
+    """What lies below the zones: hazard, spans, opened by, expected."""
+    units = units_of(zones)
+    spans: dict[str, list[UnitGate]] = {}
+    for gate in plan.gates:
+        if (gate.side, gate.span_index) in units:
+            for hazard_id in gate.hazard_ids:
+                spans.setdefault(hazard_id, []).append(gate)
+    rows = []
+    for hazard in plan.lift.hazards:
+        gates = spans.get(hazard.id)
+        if not gates:
+            continue
+        name = f"{hazard.kind}: {hazard.name}" if hazard.name else hazard.kind
+        notes = [name, hazard.note]
+        if hazard.extra_s_per_passenger > 0:
+            notes.append(
+                words.say("sheet.gate_extra", extra_s=hazard.extra_s_per_passenger)
+            )
+        if hazard.extra_people:
+            notes.append(words.say("sheet.people_extra", count=hazard.extra_people))
+        opens = hazard.opens_s
+        if any(gate.opens_s >= NEVER_S for gate in gates) and opens is not None:
+            expected = words.say("sheet.gate_never")
+        elif opens is None or opens.high <= 0:
+            expected = words.say("sheet.gate_none")
+        else:
+            expected = words.say(
+                "sheet.gate_opens",
+                opens_s=opens.likely,
+                low_s=opens.low,
+                high_s=opens.high,
+            )
+        rows.append(
+            (
+                ". ".join(note for note in notes if note),
+                runs_text(plan, (gate.span_index for gate in gates)),
+                hazard.opened_by or words.say("sheet.nobody"),
+                expected,
+            )
+        )
+    return rows
+
+
+def kit_lines(
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+) -> list[str]:
+    """The kits that the zones use, then the team's others, with what is due."""
+    used = [zone.option.kit for zone in zones]
+    kits = [kit for kit in plan.lift.kits if kit.id in used]
+    kits += [
+        kit for kit in plan.lift.kits if kit.team == team.id and kit.id not in used
+    ]
+    return [_kit_line(plan, kit, words) for kit in kits]
+
+
+def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
+    parts = [
+        words.say(
+            "sheet.kit_line",
+            kit=kit.id,
+            technique=kit.technique,
+            rope_m=kit.rope_length_m,
+            stored_at=kit.stored_at,
+        )
+    ]
+    if kit.rated_least_kg is not None and kit.rated_most_kg is not None:
+        parts.append(
+            words.say(
+                "sheet.kit_rated",
+                least_kg=kit.rated_least_kg,
+                most_kg=kit.rated_most_kg,
+            )
+        )
+    if kit.descent_energy_j is not None:
+        parts.append(
+            words.say(
+                "sheet.kit_energy",
+                left_j=max(kit.descent_energy_j - kit.descent_used_j, 0.0),
+                energy_j=kit.descent_energy_j,
+            )
+        )
+    if kit.retire_on is not None and kit.retire_on <= plan.date:
+        parts.append(words.say("sheet.kit_retired", day=kit.retire_on))
+    if kit.inspection_due is None:
+        parts.append(words.say("sheet.kit_no_due"))
+    elif kit.inspection_due < plan.date:
+        parts.append(words.say("sheet.kit_overdue", day=kit.inspection_due))
+    else:
+        parts.append(words.say("sheet.kit_due", day=kit.inspection_due))
+    return "; ".join(parts)
+
+
+def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
+    """Where passengers of each span go, longest way stated."""
+    spans = sorted({span for _, span in units_of(zones)})
+    to: dict[str, list[int]] = {}
+    for span in spans:
+        to.setdefault(plan.muster_point.get(span, ""), []).append(span)
+    lines = []
+    for name, its_spans in to.items():
+        ids = runs_text(plan, its_spans)
+        if not name:
+            lines.append(words.say("sheet.muster_none", spans=ids))
+            continue
+        point = next(
+            (item for item in plan.lift.muster_points if name in (item.id, item.name)),
+            None,
+        )
+        ways = [plan.muster[span].seconds for span in its_spans if span in plan.muster]
+        parts = [
+            words.say(
+                "sheet.muster",
+                spans=ids,
+                name=point.name if point else name,
+                seconds_s=max(ways, default=0.0),
+            )
+        ]
+        if point is not None:
+            parts.append(
+                words.say(
+                    "sheet.muster_shelter",
+                    places=point.shelter_places,
+                    receivers=point.receivers,
+                )
+            )
+            if point.vehicle_seats:
+                parts.append(
+                    words.say(
+                        "sheet.muster_vehicle",
+                        seats=point.vehicle_seats,
+                        round_s=point.vehicle_round_s,
+                    )
+                )
+        lines.append("; ".join(parts))
+    return lines
+
+
+def warning_texts(
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+) -> list[str]:
+    """Findings about the zone or the team, gravest first; what is left out is said."""
+    found = sorted(
+        (
+            item
+            for item in plan.findings
+            if item.severity is not Severity.NOTE and _concerns(plan, item, team, zones)
+        ),
+        key=lambda item: _ORDER[item.severity],
+    )
+    texts = [" ".join(words.finding(item)) for item in found[:_MOST_WARNINGS]]
+    if len(found) > _MOST_WARNINGS:
+        texts.append(
+            words.say("sheet.warnings_more", count=len(found) - _MOST_WARNINGS)
+        )
+    return texts
+
+
+def _concerns(
+    plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]
+) -> bool:
+    if not finding.where:
+        return False
+    spans = plan.heights.line.spans
+    places = {team.id}
+    for side, span in units_of(zones):
+        places |= {f"{spans[span].id} {side.value}", spans[span].id}
+    for zone in zones:
+        places |= {
+            support.id
+            for support in plan.lift.supports[zone.first_span : zone.last_span + 2]
+        }
+        places.add(zone.option.kit)
+    return finding.where in places

@@ -1,0 +1,58 @@
+"""Pages from a typst template and facts; words arrive as data, never as markup."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from pathlib import Path
+
+import matplotlib
+import typst
+
+Fact = str | int | float | bool | None | list["Fact"] | dict[str, "Fact"]
+"""What a template may be given: JSON."""
+
+
+@cache
+def _fonts() -> typst.Fonts:
+    # matplotlib ships DejaVu: the same letters on every machine, no system fonts.
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return typst.Fonts(
+        include_system_fonts=False,
+        include_embedded_fonts=False,
+        font_paths=[str(folder)],
+    )
+
+
+@cache
+def _template(name: str) -> bytes:
+    folder = resources.files("evac.documents") / "typst"
+    style = (folder / "style.typ").read_text("utf-8")
+    return (style + (folder / f"{name}.typ").read_text("utf-8")).encode()
+
+
+def pdf_bytes(template: str, *, facts: Mapping[str, Fact]) -> bytes:
+    """Set one document as PDF; the same facts give the same bytes.
+
+    Parameters
+    ----------
+    template : str
+        A file of ``evac/documents/typst`` without its ending.
+    facts : mapping
+        What the template reads as ``facts``; texts are printed as they stand.
+    """
+    pages = typst.compile(
+        _template(template),
+        format="pdf",
+        font_paths=_fonts(),
+        sys_inputs={"facts": json.dumps(facts, ensure_ascii=False, sort_keys=True)},
+        # Without a time there is no creation date, so the bytes repeat.
+        timestamp=None,
+        pdf_tags=False,
+    )
+    if not isinstance(pages, bytes):
+        message = "the typesetter gave no single document"
+        raise TypeError(message)
+    return pages

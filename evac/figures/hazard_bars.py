@@ -1,0 +1,116 @@
+"""Hazards as bars below a profile, each with its kind and name beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from matplotlib.axes import Axes
+
+from evac.figures.below import Stretch, packed_rows
+from evac.figures.canvas import TEXT_PT, shortened, text_width_mm
+from evac.words import Words
+
+ROW_MM = 4.6
+_LEAST_BAR_MM = 1.5
+_GAP_MM = 1.2
+_MOST_LETTERS = 34
+_HATCH: Mapping[str, str] = {
+    "power line": "xxxx",
+    "road": "----",
+    "water": "ooo",
+    "avalanche ground": "....",
+    "ledge": "||||",
+    "steep ground": "////",
+    "rocks": "OO",
+    "forest": "**",
+    "building": "++",
+    "fence": "\\\\\\\\",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HazardBar:
+    """One bar laid on the paper: millimetres from the drawing's left edge."""
+
+    text: str
+    hatch: str
+    start_mm: float
+    end_mm: float
+    text_behind: bool
+    row: int
+
+
+def lay_hazards(
+    found: Sequence[Stretch],
+    *,
+    words: Words,
+    low_m: float,
+    high_m: float,
+    mm_per_m: float,
+) -> tuple[HazardBar, ...]:
+    """Put every hazard between ``low_m`` and ``high_m`` into a row with its text."""
+    width_mm = (high_m - low_m) * mm_per_m
+    bars, runs = [], []
+    for stretch in found:
+        if stretch.end_m < low_m or stretch.start_m > high_m:
+            continue
+        text = shortened(
+            words.say(
+                "figures.hazard", kind=stretch.hazard.kind, name=stretch.hazard.name
+            ),
+            most=_MOST_LETTERS,
+        )
+        start_mm = max(stretch.start_m - low_m, 0.0) * mm_per_m
+        end_mm = min((stretch.end_m - low_m) * mm_per_m, width_mm)
+        end_mm = max(end_mm, start_mm + _LEAST_BAR_MM)
+        wide_mm = text_width_mm(text) + 2 * _GAP_MM
+        behind = end_mm + wide_mm <= width_mm
+        bars.append((text, stretch.hazard.kind, start_mm, end_mm, behind))
+        runs.append(
+            (start_mm, end_mm + wide_mm) if behind else (start_mm - wide_mm, end_mm)
+        )
+    return tuple(
+        HazardBar(
+            text=text,
+            hatch=_HATCH.get(kind, "////"),
+            start_mm=start_mm,
+            end_mm=end_mm,
+            text_behind=behind,
+            row=row,
+        )
+        for (text, kind, start_mm, end_mm, behind), row in zip(
+            bars, packed_rows(runs), strict=True
+        )
+    )
+
+
+def rows_of(bars: Sequence[HazardBar]) -> int:
+    """How many rows the bars fill."""
+    return max((bar.row + 1 for bar in bars), default=0)
+
+
+def draw_hazards(axes: Axes, bars: Sequence[HazardBar], *, width_mm: float) -> None:
+    """Draw the bars into axes that are ``rows_of(bars) * ROW_MM`` high."""
+    axes.set_xlim(0, width_mm)
+    axes.set_ylim(max(rows_of(bars), 1), 0)
+    axes.set_axis_off()
+    for bar in bars:
+        axes.barh(
+            bar.row + 0.5,
+            bar.end_mm - bar.start_mm,
+            left=bar.start_mm,
+            height=0.62,
+            facecolor="white",
+            edgecolor="black",
+            linewidth=0.7,
+            hatch=bar.hatch,
+        )
+        axes.text(
+            bar.end_mm + _GAP_MM if bar.text_behind else bar.start_mm - _GAP_MM,
+            bar.row + 0.5,
+            bar.text,
+            ha="left" if bar.text_behind else "right",
+            va="center",
+            fontsize=TEXT_PT,
+        )

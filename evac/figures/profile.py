@@ -1,0 +1,131 @@
+"""Pieces that the line section and the zone section share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from evac.facts.heights import BoolArray, Heights, SideEnvelope, SideGround, StopHeights
+from evac.facts.lift import FloatArray, Side, Support, SupportKind
+
+ROPE_STYLE: Mapping[Side, str] = {Side.ASCENDING: "-", Side.DESCENDING: "--"}
+SUPPORT_MARK: Mapping[SupportKind, str] = {
+    SupportKind.SUPPORT: "o",
+    SupportKind.HOLD_DOWN: "v",
+    SupportKind.COMBINED: "D",
+    SupportKind.STATION: "s",
+}
+
+
+def support_kinds(heights: Heights) -> dict[str, SupportKind]:
+    """Kind of every support, stated or inferred; plain support where nobody knows."""
+    inferred = {
+        report.support_id: SupportKind(report.kind)
+        for report in heights.supports
+        if report.kind in set(SupportKind)
+    }
+    return {
+        support.id: support.kind or inferred.get(support.id, SupportKind.SUPPORT)
+        for support in heights.line.supports
+    }
+
+
+def _shown(axes: Axes, distance_m: FloatArray) -> BoolArray:
+    """Samples inside the drawing and one beyond each edge: the rest is not written."""
+    low_m, high_m = axes.get_xlim()
+    inside: BoolArray = (distance_m >= low_m) & (distance_m <= high_m)
+    wider = inside.copy()
+    wider[:-1] |= inside[1:]
+    wider[1:] |= inside[:-1]
+    return wider
+
+
+def draw_ground(
+    axes: Axes, ground: SideGround, *, bottom_m: float, linestyle: str
+) -> None:
+    """The ground line, and below it a light fill."""
+    shown = _shown(axes, ground.distance_m)
+    axes.fill_between(
+        ground.distance_m[shown],
+        ground.elevation_m[shown],
+        bottom_m,
+        facecolor="0.93",
+        edgecolor="none",
+        zorder=0,
+    )
+    axes.plot(
+        ground.distance_m[shown],
+        ground.elevation_m[shown],
+        color="0.35",
+        linestyle=linestyle,
+        linewidth=0.9,
+        zorder=2,
+    )
+
+
+def draw_rope(axes: Axes, stop: StopHeights, *, linestyle: str) -> None:
+    """The rope of one side at its reference stop."""
+    shown = _shown(axes, stop.rope_distance_m)
+    axes.plot(
+        stop.rope_distance_m[shown],
+        stop.rope_elevation_m[shown],
+        color="black",
+        linestyle=linestyle,
+        linewidth=1.0,
+        zorder=4,
+    )
+
+
+def draw_envelope(axes: Axes, envelope: SideEnvelope, base_m: FloatArray) -> None:
+    """The band between least and greatest rope, above ``base_m``."""
+    shown = _shown(axes, envelope.distance_m)
+    axes.fill_between(
+        envelope.distance_m[shown],
+        (base_m + envelope.rope_least_m)[shown],
+        (base_m + envelope.rope_greatest_m)[shown],
+        where=envelope.known[shown].tolist(),
+        facecolor="0.78",
+        edgecolor="none",
+        zorder=1,
+    )
+
+
+def draw_supports(
+    axes: Axes,
+    supports: Sequence[Support],
+    *,
+    kinds: Mapping[str, SupportKind],
+) -> None:
+    """Masts from ground to rope with a mark that tells their kind."""
+    for support in supports:
+        top_m = support.ground_m + support.rope_height_m
+        axes.plot(
+            [support.distance_m] * 2,
+            [support.ground_m, top_m],
+            color="black",
+            linewidth=1.8,
+            solid_capstyle="butt",
+            zorder=3,
+        )
+        axes.plot(
+            [support.distance_m],
+            [top_m],
+            marker=SUPPORT_MARK[kinds[support.id]],
+            markersize=4.5,
+            markerfacecolor="white",
+            markeredgecolor="black",
+            markeredgewidth=0.9,
+            zorder=5,
+        )
+
+
+def unknown_runs(envelope: SideEnvelope) -> list[tuple[float, float]]:
+    """Stretches where the height is not known, as (start, end) distances."""
+    unknown = np.concatenate([[False], ~envelope.known, [False]])
+    edges = np.flatnonzero(np.diff(unknown.astype(int)))
+    return [
+        (float(envelope.distance_m[start]), float(envelope.distance_m[end - 1]))
+        for start, end in zip(edges[::2], edges[1::2], strict=True)
+    ]

@@ -1,0 +1,308 @@
+"""The map strip of one team's zone, for its sheet: north up, black and white."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from contourpy import LineType, contour_generator
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from shapely.geometry import LineString, Point, box
+from shapely.geometry.base import BaseGeometry
+
+from evac.facts.lift import Terrain
+from evac.facts.plan import Plan
+from evac.facts.work import Route, Zone
+from evac.figures.canvas import TEXT_PT, axes_mm, drawing, new_figure, shortened
+from evac.words import Words
+
+WIDTH_MM, HEIGHT_MM = 112.0, 88.0
+_FOOT_MM = 9.5
+_INTERVALS_M = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
+_BARS_M = (20, 50, 100, 200, 500, 1000, 2000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _View:
+    """What the map shows, in metres of the lift's frame."""
+
+    west_m: float
+    south_m: float
+    east_m: float
+    north_m: float
+
+    @property
+    def m_per_mm(self) -> float:
+        return (self.east_m - self.west_m) / WIDTH_MM
+
+    @property
+    def box(self) -> BaseGeometry:
+        return box(self.west_m, self.south_m, self.east_m, self.north_m)
+
+
+def zone_map(
+    plan: Plan, zones: Sequence[Zone], *, route: Route | None, words: Words
+) -> Figure:
+    """Draw where a team works and how it gets there.
+
+    Parameters
+    ----------
+    plan : Plan
+    zones : sequence of Zone
+        All of one team; at least one.
+    route : Route or None
+        The team's way to its first support.
+    words : Words
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        112 mm x 88 mm, north up; no text below 9 pt.
+    """
+    with drawing():
+        figure = new_figure(WIDTH_MM, height_mm=HEIGHT_MM)
+        view = _view(plan, zones)
+        axes = axes_mm(
+            figure, left=0.3, bottom=_FOOT_MM, width=WIDTH_MM - 0.6,
+            height=HEIGHT_MM - _FOOT_MM - 0.3,
+        )
+        axes.set_xlim(view.west_m, view.east_m)
+        axes.set_ylim(view.south_m, view.north_m)
+        axes.set_xticks([])
+        axes.set_yticks([])
+        interval_m = _draw_contours(axes, plan.lift.terrain, view)
+        _draw_hazards(axes, plan, view)
+        for way in plan.lift.ways:
+            _draw_lines(axes, way.geometry, view, color="0.45", linewidth=0.8)
+        _draw_line(axes, plan, zones, view)
+        if route is not None and len(route.x_m) > 1:
+            _draw_route(axes, route, view)
+        _draw_places(axes, plan, view, words)
+        _draw_scale(axes, view, words)
+        _foot(figure, interval_m, words)
+    return figure
+
+
+def _view(plan: Plan, zones: Sequence[Zone]) -> _View:
+    first = min(zone.first_span for zone in zones)
+    last = max(zone.last_span for zone in zones)
+    supports = plan.heights.line.supports[first : last + 2]
+    x = np.array([item.x_m for item in supports])
+    y = np.array([item.y_m for item in supports])
+    inside_height_mm = HEIGHT_MM - _FOOT_MM
+    width_m = max(float(np.ptp(x)) * 1.3, 120.0)
+    height_m = max(float(np.ptp(y)) * 1.3, 90.0)
+    m_per_mm = max(width_m / WIDTH_MM, height_m / inside_height_mm)
+    centre_x, centre_y = (x.min() + x.max()) / 2, (y.min() + y.max()) / 2
+    return _View(
+        west_m=float(centre_x - WIDTH_MM / 2 * m_per_mm),
+        east_m=float(centre_x + WIDTH_MM / 2 * m_per_mm),
+        south_m=float(centre_y - inside_height_mm / 2 * m_per_mm),
+        north_m=float(centre_y + inside_height_mm / 2 * m_per_mm),
+    )
+
+
+def _draw_contours(axes: Axes, terrain: Terrain | None, view: _View) -> float | None:
+    """Thin contour lines; return their interval, None where nothing was drawn."""
+    if terrain is None:
+        return None
+    columns = _cells(terrain.west_m, terrain.cell_m, view.west_m, view.east_m)
+    rows = _cells(terrain.south_m, terrain.cell_m, view.south_m, view.north_m)
+    part = terrain.elevation_m[rows, columns]
+    known = part[np.isfinite(part)]
+    if known.size == 0 or min(part.shape) < 2:
+        return None
+    low_m, high_m = float(known.min()), float(known.max())
+    interval_m = next(
+        (step for step in _INTERVALS_M if (high_m - low_m) / step <= 16),
+        _INTERVALS_M[-1],
+    )
+    generator = contour_generator(
+        terrain.west_m + np.arange(columns.start, columns.start + part.shape[1])
+        * terrain.cell_m,
+        terrain.south_m + np.arange(rows.start, rows.start + part.shape[0])
+        * terrain.cell_m,
+        np.ma.masked_invalid(part),
+        line_type=LineType.Separate,
+    )
+    first, last = int(np.ceil(low_m / interval_m)), int(high_m // interval_m)
+    for number in range(first, last + 1):
+        axes.add_collection(
+            LineCollection(
+                [np.asarray(line) for line in generator.lines(number * interval_m)],
+                colors="0.72",
+                linewidths=0.9 if number % 5 == 0 else 0.4,
+                zorder=1,
+            ),
+            autolim=False,
+        )
+    return interval_m
+
+
+def _cells(origin_m: float, cell_m: float, low_m: float, high_m: float) -> slice:
+    start = max(int(np.floor((low_m - origin_m) / cell_m)), 0)
+    return slice(start, max(int(np.ceil((high_m - origin_m) / cell_m)) + 1, start))
+
+
+def _parts(geometry: BaseGeometry) -> list[BaseGeometry]:
+    return [part for part in getattr(geometry, "geoms", [geometry]) if not part.is_empty]
+
+
+def _draw_lines(
+    axes: Axes, geometry: BaseGeometry, view: _View, **style: object
+) -> None:
+    for part in _parts(geometry.intersection(view.box)):
+        if isinstance(part, LineString):
+            xy = np.asarray(part.coords)
+            axes.plot(xy[:, 0], xy[:, 1], zorder=2, **style)
+
+
+def _draw_hazards(axes: Axes, plan: Plan, view: _View) -> None:
+    """Dotted lines, hatched areas; their names stand in the section."""
+    for hazard in plan.lift.hazards:
+        seen = hazard.geometry.intersection(view.box)
+        if seen.is_empty:
+            continue
+        for part in _parts(seen):
+            if part.geom_type == "Polygon":
+                xy = np.asarray(part.exterior.coords)
+                axes.fill(
+                    xy[:, 0], xy[:, 1], facecolor="none", edgecolor="0.5",
+                    hatch="//", linewidth=0.8, zorder=2,
+                )
+            elif isinstance(part, LineString):
+                xy = np.asarray(part.coords)
+                axes.plot(
+                    xy[:, 0], xy[:, 1], color="black", linewidth=1.4,
+                    linestyle=(0, (1, 1.4)), zorder=3,
+                )
+            elif isinstance(part, Point):
+                axes.plot(
+                    [part.x], [part.y], marker="x", color="black", markersize=6
+                )
+
+
+def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> None:
+    """The lift as a thin line, the zone thick, supports with their numbers."""
+    supports = plan.heights.line.supports
+    axes.plot(
+        [item.x_m for item in supports],
+        [item.y_m for item in supports],
+        color="black",
+        linewidth=0.9,
+        zorder=4,
+    )
+    for zone in zones:
+        part = supports[zone.first_span : zone.last_span + 2]
+        axes.plot(
+            [item.x_m for item in part],
+            [item.y_m for item in part],
+            color="black",
+            linewidth=3.2,
+            solid_capstyle="butt",
+            zorder=5,
+        )
+    along = np.array(
+        [supports[-1].x_m - supports[0].x_m, supports[-1].y_m - supports[0].y_m]
+    )
+    left = np.array([-along[1], along[0]]) / np.hypot(*along)
+    shown = [item for item in supports if view.box.contains(Point(item.x_m, item.y_m))]
+    last = None
+    for item in shown:
+        axes.plot(
+            [item.x_m], [item.y_m], marker="o", markersize=5, zorder=6,
+            markerfacecolor="white", markeredgecolor="black",
+        )
+        # A number too near to the one before is left out; the section has them all.
+        here = np.array([item.x_m, item.y_m])
+        if last is not None and np.hypot(*(here - last)) < 5.0 * view.m_per_mm:
+            continue
+        last = here
+        place = here + left * 3.5 * view.m_per_mm
+        axes.text(
+            place[0], place[1], shortened(item.id, most=10), fontsize=TEXT_PT,
+            fontweight="bold", ha="right" if left[0] < 0 else "left", va="center",
+            zorder=8, clip_on=True,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+        )
+
+
+def _draw_route(axes: Axes, route: Route, view: _View) -> None:
+    """The way in as thick dashes with an arrow head at its end."""
+    axes.plot(
+        route.x_m, route.y_m, color="black", linewidth=1.8, linestyle=(0, (4, 2)),
+        zorder=6,
+    )
+    end = np.array([route.x_m[-1], route.y_m[-1]])
+    before = LineString(list(zip(route.x_m, route.y_m, strict=True)))
+    back = before.interpolate(max(before.length - 6 * view.m_per_mm, 0.0))
+    axes.annotate(
+        "",
+        xy=(float(end[0]), float(end[1])),
+        xytext=(back.x, back.y),
+        arrowprops={"arrowstyle": "-|>", "color": "black", "linewidth": 1.8},
+        zorder=7,
+    )
+
+
+def _draw_places(axes: Axes, plan: Plan, view: _View, words: Words) -> None:
+    for point in plan.lift.muster_points:
+        if view.box.contains(Point(point.x_m, point.y_m)):
+            axes.plot(
+                [point.x_m], [point.y_m], marker="P", markersize=8, color="black",
+                zorder=7,
+            )
+            axes.text(
+                point.x_m + 2.5 * view.m_per_mm,
+                point.y_m,
+                shortened(words.say("figures.muster", name=point.name), most=24),
+                fontsize=TEXT_PT,
+                va="center",
+                zorder=8,
+                clip_on=True,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+            )
+
+
+def _draw_scale(axes: Axes, view: _View, words: Words) -> None:
+    """Scale bar lower left, north arrow upper right."""
+    bar_m = max(
+        (step for step in _BARS_M if step / view.m_per_mm <= 40), default=_BARS_M[0]
+    )
+    west = view.west_m + 4 * view.m_per_mm
+    south = view.south_m + 3.5 * view.m_per_mm
+    axes.plot(
+        [west, west + bar_m], [south, south], color="black", linewidth=2.5, zorder=9,
+        solid_capstyle="butt",
+    )
+    axes.text(
+        west + bar_m + 1.5 * view.m_per_mm, south, f"{bar_m} m", fontsize=TEXT_PT,
+        va="center", zorder=9,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+    )
+    east = view.east_m - 5 * view.m_per_mm
+    north = view.north_m - 3 * view.m_per_mm
+    axes.annotate(
+        words.say("figures.north"),
+        xy=(east, north),
+        xytext=(east, north - 11 * view.m_per_mm),
+        ha="center",
+        va="top",
+        fontsize=TEXT_PT + 2,
+        fontweight="bold",
+        arrowprops={"arrowstyle": "-|>", "color": "black", "linewidth": 1.4},
+        zorder=9,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+    )
+
+
+def _foot(figure: Figure, interval_m: float | None, words: Words) -> None:
+    text = (
+        words.say("figures.map_no_terrain")
+        if interval_m is None
+        else words.say("figures.map_legend", interval=words.number(interval_m, 0))
+    )
+    figure.text(0.0, 0.8 / HEIGHT_MM, text, fontsize=TEXT_PT, va="bottom")

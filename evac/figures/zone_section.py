@@ -1,0 +1,358 @@
+"""The section of one team's zone, for its sheet: heights, rope needed, what lies below."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from evac.facts.heights import UnitHeights
+from evac.facts.lift import Side
+from evac.facts.plan import Plan
+from evac.facts.work import Option, Zone
+from evac.figures.below import stretches
+from evac.figures.canvas import (
+    MM_PER_PT,
+    TEXT_PT,
+    axes_mm,
+    drawing,
+    new_figure,
+    shortened,
+    spread,
+    text_width_mm,
+)
+from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
+from evac.figures.profile import (
+    draw_envelope,
+    draw_ground,
+    draw_rope,
+    draw_supports,
+    support_kinds,
+    unknown_runs,
+)
+from evac.words import Words
+
+WIDTH_MM = 186.0
+_SIDE_MM = 2.0
+_ID_MM = 5.5
+_LINE_MM = TEXT_PT * MM_PER_PT * 1.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Window:
+    """The stretch of line that the drawing shows, and its scale."""
+
+    plan: Plan
+    words: Words
+    first_span: int
+    last_span: int
+    low_m: float
+    high_m: float
+
+    @property
+    def mm_per_m(self) -> float:
+        return (WIDTH_MM - 2 * _SIDE_MM) / (self.high_m - self.low_m)
+
+
+def zone_section(
+    plan: Plan, zones: Sequence[Zone], *, words: Words, side_height_mm: float = 34.0
+) -> Figure:
+    """Draw the spans of a team's zones, one picture a side.
+
+    Above every span stand its highest seat and the rope needed of the rope at hand;
+    below the ground, what lies there.
+
+    Parameters
+    ----------
+    plan : Plan
+    zones : sequence of Zone
+        All of one team; at least one.
+    words : Words
+    side_height_mm : float
+        Height of the profile of one side.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        186 mm wide; no text below 9 pt.
+    """
+    sides = [side for side in Side if any(side in zone.sides for zone in zones)]
+    window = _window(plan, zones, words)
+    bars = lay_hazards(
+        stretches(plan.lift, plan.heights.line),
+        words=words,
+        low_m=window.low_m,
+        high_m=window.high_m,
+        mm_per_m=window.mm_per_m,
+    )
+    texts = {side: _unit_texts(window, side, zones) for side in sides}
+    upright = _must_stand(window, [text for rows in texts.values() for _, text in rows])
+    label_mm = _label_height_mm(texts, upright=upright)
+    strip_mm = rows_of(bars) * ROW_MM
+    each_mm = side_height_mm + label_mm + _LINE_MM + 2.0
+    height_mm = len(sides) * each_mm + strip_mm + 2 * _LINE_MM + 1.0
+    with drawing():
+        figure = new_figure(WIDTH_MM, height_mm=height_mm)
+        exaggeration = 1.0
+        for number, side in enumerate(reversed(sides)):
+            exaggeration = _draw_side(
+                figure,
+                window,
+                side,
+                texts[side],
+                bottom=strip_mm + 2 * _LINE_MM + 1.0 + number * each_mm,
+                height=side_height_mm,
+                label_mm=label_mm,
+                upright=upright,
+            )
+        if bars:
+            axes = axes_mm(
+                figure,
+                left=_SIDE_MM,
+                bottom=2 * _LINE_MM,
+                width=WIDTH_MM - 2 * _SIDE_MM,
+                height=strip_mm,
+            )
+            draw_hazards(axes, bars, width_mm=WIDTH_MM - 2 * _SIDE_MM)
+        _foot(figure, window, height_mm, exaggeration)
+    return figure
+
+
+def _window(plan: Plan, zones: Sequence[Zone], words: Words) -> _Window:
+    first = min(zone.first_span for zone in zones)
+    last = max(zone.last_span for zone in zones)
+    spans = plan.heights.line.spans
+    start_m, end_m = spans[first].start_m, spans[last].end_m
+    beside_m = 0.02 * (end_m - start_m)
+    return _Window(
+        plan=plan,
+        words=words,
+        first_span=first,
+        last_span=last,
+        low_m=start_m - beside_m,
+        high_m=end_m + beside_m,
+    )
+
+
+def _unit_texts(
+    window: _Window, side: Side, zones: Sequence[Zone]
+) -> list[tuple[float, str]]:
+    """Middle and label of every span of the zones on one side."""
+    found = []
+    spans = window.plan.heights.line.spans
+    for unit in window.plan.heights.units:
+        zone = next(
+            (
+                item
+                for item in zones
+                if side in item.sides
+                and item.first_span <= unit.span_index <= item.last_span
+            ),
+            None,
+        )
+        if unit.side is not side or zone is None:
+            continue
+        span = spans[unit.span_index]
+        text = _unit_text(window, unit, zone.option)
+        found.append(((span.start_m + span.end_m) / 2, text))
+    return found
+
+
+def _unit_text(window: _Window, unit: UnitHeights, option: Option) -> str:
+    words = window.words
+    if not unit.known:
+        return words.say("figures.unit_unknown")
+    reach = next(
+        (
+            item
+            for item in window.plan.reaches
+            if item.option_index == option.index
+            and item.side is unit.side
+            and item.span_index == unit.span_index
+        ),
+        None,
+    )
+    if reach is None:
+        return words.say("figures.unit_seat", seat_m=unit.seat_greatest_m)
+    return words.say(
+        "figures.unit_rope",
+        seat_m=unit.seat_greatest_m,
+        needed=words.number(reach.rope_needed_m, 0),
+        have=words.number(reach.rope_have_m, 0),
+    )
+
+
+def _must_stand(window: _Window, texts: Sequence[str]) -> bool:
+    """Whether labels must stand upright because some span is too narrow for them."""
+    spans = window.plan.heights.line.spans[window.first_span : window.last_span + 1]
+    narrowest_mm = min(span.end_m - span.start_m for span in spans) * window.mm_per_m
+    lines = [line for text in texts for line in text.split("\n")]
+    return narrowest_mm < max(text_width_mm(line) for line in lines) + 1.0
+
+
+def _label_height_mm(
+    texts: dict[Side, list[tuple[float, str]]], *, upright: bool
+) -> float:
+    every = [text for rows in texts.values() for _, text in rows]
+    if upright:
+        return max(text_width_mm(text.replace("\n", " · ")) for text in every) + 1.0
+    return _LINE_MM * max(text.count("\n") + 1 for text in every) + 1.0
+
+
+def _label_places(
+    window: _Window, texts: list[tuple[float, str]], *, upright: bool
+) -> list[tuple[float, str]]:
+    """Where each label stands; upright ones on one line and moved apart."""
+    if not upright:
+        return texts
+    places = spread(
+        [middle for middle, _ in texts],
+        gap=4.2 / window.mm_per_m,
+        low=window.low_m,
+        high=window.high_m,
+    )
+    return [
+        (float(place), text.replace("\n", " · "))
+        for place, (_, text) in zip(places, texts, strict=True)
+    ]
+
+
+def _draw_side(
+    figure: Figure,
+    window: _Window,
+    side: Side,
+    texts: list[tuple[float, str]],
+    *,
+    bottom: float,
+    height: float,
+    label_mm: float,
+    upright: bool,
+) -> float:
+    """Draw one side; return the vertical exaggeration."""
+    heights = window.plan.heights
+    ground, envelope = heights.line.ground[side], heights.envelopes[side]
+    stop = heights.reference[side]
+    axes = axes_mm(
+        figure,
+        left=_SIDE_MM,
+        bottom=bottom,
+        width=WIDTH_MM - 2 * _SIDE_MM,
+        height=height,
+    )
+    axes.set_axis_off()
+    axes.set_xlim(window.low_m, window.high_m)
+    inside = (ground.distance_m >= window.low_m) & (ground.distance_m <= window.high_m)
+    supports = heights.line.supports[window.first_span : window.last_span + 2]
+    tops = [item.ground_m + item.rope_height_m for item in supports]
+    low_m = float(np.nanmin(ground.elevation_m[inside]))
+    high_m = max(float(np.nanmax(ground.elevation_m[inside])), *tops)
+    # Room for the numbers of the supports below the ground.
+    rise_m = max(high_m - low_m, 1.0)
+    low_m -= _ID_MM * rise_m / (height - _ID_MM - 1.0)
+    high_m += 1.0 * rise_m / (height - _ID_MM - 1.0)
+    axes.set_ylim(low_m, high_m)
+    draw_ground(axes, ground, bottom_m=low_m, linestyle="-")
+    base_m = np.interp(envelope.distance_m, ground.distance_m, ground.elevation_m)
+    draw_envelope(axes, envelope, base_m)
+    draw_rope(axes, stop, linestyle="-")
+    _draw_carriers(axes, window, side)
+    draw_supports(axes, supports, kinds=support_kinds(heights))
+    for start_m, end_m in unknown_runs(envelope):
+        axes.axvspan(
+            start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
+        )
+    m_per_mm = (high_m - low_m) / height
+    _support_ids(axes, window, low_m=low_m, m_per_mm=m_per_mm)
+    for place, text in _label_places(window, texts, upright=upright):
+        axes.text(
+            place,
+            high_m + 0.8 * m_per_mm,
+            text,
+            rotation=90 if upright else 0,
+            ha="center",
+            va="bottom",
+            fontsize=TEXT_PT,
+            linespacing=1.15,
+            clip_on=False,
+        )
+    axes.text(
+        window.low_m,
+        high_m + (label_mm + 2.0) * m_per_mm,
+        window.words.say(f"figures.side_{side.value}"),
+        fontsize=TEXT_PT + 1,
+        fontweight="bold",
+        va="bottom",
+        clip_on=False,
+    )
+    return (1 / m_per_mm) / window.mm_per_m
+
+
+def _draw_carriers(axes: Axes, window: _Window, side: Side) -> None:
+    """Hangers and seats at the reference stop."""
+    carriers = window.plan.heights.reference[side].carriers
+    hang_m = window.plan.lift.carriers.rope_to_seat_m
+    inside = (carriers.distance_m >= window.low_m) & (
+        carriers.distance_m <= window.high_m
+    )
+    at, rope = carriers.distance_m[inside], carriers.rope_elevation_m[inside]
+    axes.vlines(at, rope - hang_m, rope, color="black", linewidth=0.8, zorder=4)
+    axes.plot(
+        at,
+        rope - hang_m,
+        linestyle="none",
+        marker="s",
+        markersize=3,
+        color="black",
+        zorder=5,
+    )
+
+
+def _support_ids(
+    axes: Axes, window: _Window, *, low_m: float, m_per_mm: float
+) -> None:
+    supports = window.plan.heights.line.supports[
+        window.first_span : window.last_span + 2
+    ]
+    names = [shortened(item.id, most=10) for item in supports]
+    widest_mm = max(text_width_mm(name) for name in names)
+    places = spread(
+        [item.distance_m for item in supports],
+        gap=(widest_mm + 1.0) / window.mm_per_m,
+        low=window.low_m + widest_mm / 2 / window.mm_per_m,
+        high=window.high_m - widest_mm / 2 / window.mm_per_m,
+    )
+    for place, name in zip(places, names, strict=True):
+        axes.text(
+            float(place),
+            low_m + 0.6 * m_per_mm,
+            name,
+            ha="center",
+            va="bottom",
+            fontsize=TEXT_PT,
+            fontweight="bold",
+            zorder=6,
+        )
+
+
+def _foot(
+    figure: Figure, window: _Window, height_mm: float, exaggeration: float
+) -> None:
+    words = window.words
+    texts = (
+        words.say(
+            "figures.zone_scale",
+            exaggeration=words.number(exaggeration, 1),
+        ),
+        words.say("figures.zone_legend"),
+    )
+    for row, text in enumerate(texts):
+        figure.text(
+            _SIDE_MM / WIDTH_MM,
+            (0.8 + (1 - row) * _LINE_MM) / height_mm,
+            shortened(text, most=108),
+            fontsize=TEXT_PT,
+            va="bottom",
+        )
