@@ -30,7 +30,7 @@ from evac.inputs import build, crosscheck, dem, geo, plausibility
 from evac.inputs.layers import read_layer
 from evac.inputs.lift_toml import LiftToml, read_lift_toml
 from evac.inputs.placing import Placed, place_supports
-from evac.inputs.problems import did_you_mean, problem
+from evac.inputs.problems import nearest, problem
 from evac.inputs.rows import (
     GroundRow,
     KitRow,
@@ -87,7 +87,7 @@ class _Folder:
             raise _leaves_folder(name, key=key)
         if not found.is_file():
             names = sorted(item.name for item in self.path.iterdir() if item.is_file())
-            near = did_you_mean(name, names)
+            near = nearest(name, names)
             raise InputError(
                 name, [problem("no_file", where=f"[files] {key}", found="", near=near)]
             )
@@ -228,7 +228,7 @@ def _raw(files: _Folder, toml: LiftToml, key: str) -> RawTable:
                 problem(
                     "no_file",
                     where=f"[files] {key}",
-                    near=did_you_mean(wanted, names),
+                    near=nearest(wanted, names),
                 )
             ],
         )

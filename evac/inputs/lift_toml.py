@@ -468,6 +468,8 @@ def _told(detail: ErrorDetails, *, table: dict[str, Any]) -> Problem:
         path.append(context["column"])
     names = [str(part) for part in path if not isinstance(part, int)]
     where = _where(path)
+    if detail["type"] == "missing" and len(path) == 1:
+        return problem("missing_section", where=where, name=names[0])
     if detail["type"] == "extra_forbidden":
         known = _known_keys(path[:-1])
         near = did_you_mean(names[-1], known)

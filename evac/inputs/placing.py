@@ -13,6 +13,7 @@ from evac.facts.lift import FloatArray, SupportKind
 from evac.frame import Frame
 from evac.inputs.problems import problem
 from evac.inputs.rows import SupportRow
+from evac.units import FOOT_M
 
 SHORTEST_LINE_M = 20.0
 FARTHEST_OFF_LINE_M = 3.0
@@ -149,9 +150,10 @@ def _length_problems(stated_m: float, length_m: float, number: int) -> list[Prob
     """A length that differs grossly from the map's: wrong place or wrong distance."""
     if abs(stated_m - length_m) <= max(0.1 * length_m, 10.0):
         return []
+    feet = abs(stated_m * FOOT_M - length_m) <= 0.02 * length_m
     return [
         problem(
-            "length_differs",
+            "length_in_feet" if feet else "length_differs",
             where=f"row {number}, column distance_m",
             found=stated_m,
             length_m=length_m,

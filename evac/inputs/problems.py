@@ -38,7 +38,7 @@ def problem(key: str, *, where: str, found: object = "", **values: Value) -> Pro
         where=where,
         found=quoted(found),
         expected=WORDS.say(f"inputs.problem.{key}.expected", **values),
-        remedy=WORDS.say(f"inputs.problem.{key}.remedy", **values),
+        remedy=WORDS.say(f"inputs.problem.{key}.remedy", **values).strip(),
     )
 
 
@@ -94,6 +94,12 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     return WORDS.say("inputs.known_names", names=shown)
 
 
+def nearest(name: str, known: Iterable[str]) -> str:
+    """A sentence that offers the nearest known name; "" where none is near."""
+    near = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.75)
+    return WORDS.say("inputs.did_you_mean", name=near[0]) if near else ""
+
+
 def told(
     detail: ErrorDetails, *, where: str, found: object, remedies: tuple[str, ...]
 ) -> Problem:
@@ -113,6 +119,8 @@ def told(
     """
     kind = detail["type"]
     values = _shown(detail.get("ctx", {}))
+    # Three values of a row that are out of order are shown together.
+    found = str(values["three"]) if kind == "not_in_order" else found
     if not WORDS.has(f"inputs.expected.{kind}"):
         kind = "other"
     expected = WORDS.say(f"inputs.expected.{kind}", **values)

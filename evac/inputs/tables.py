@@ -248,7 +248,7 @@ def decode(content: bytes, *, file: str) -> str:
         if "\x00" not in text:
             return text
     raise InputError(
-        file, [problem("not_text", where="the file", found=repr(content[:8]))]
+        file, [problem("not_text", where="the file", found=content[:8].hex(" "))]
     )
 
 

@@ -121,16 +121,19 @@ TECHNIQUES = (
     "invented\n"
 )
 
-TIMES = """technique,step,per,low_s,likely_s,high_s,condition
-loop over the haul rope belayed from the ground,first set-up in a span,span,120,240,900,
-loop over the haul rope belayed from the ground,lower,metre,1.2,1.7,3.0,
+LOOP = "loop over the haul rope belayed from the ground"
+
+TIMES = f"""technique,step,per,low_s,likely_s,high_s,condition
+{LOOP},first set-up in a span,span,120,240,900,
+{LOOP},lower,metre,1.2,1.7,3.0,
 ladder,take a passenger down,passenger,90,120,180,
 """
 
 HAZARDS = """{"type": "FeatureCollection", "features": [
 {"type": "Feature", "properties": {"id": "road", "kind": "road",
  "opens_low_min": 4, "opens_min": 8, "opens_high_min": 15},
- "geometry": {"type": "LineString", "coordinates": [[9.898, 46.801], [9.902, 46.801]]}}
+ "geometry": {"type": "LineString",
+ "coordinates": [[9.898, 46.801], [9.902, 46.801]]}}
 ]}"""
 
 ACCESS = """{"type": "FeatureCollection", "features": [

@@ -169,7 +169,12 @@ def test_spreadsheets_with_real_numbers_and_dates_read_alike(tmp_path: Path) -> 
 
 @pytest.mark.parametrize(
     ("cell", "metres"),
-    [("41'", 41 * 0.3048), ("41'6\"", 41.5 * 0.3048), ("12 m", 12), ("30.5 ft", 30.5 * 0.3048)],
+    [
+        ("41'", 41 * 0.3048),
+        ("41'6\"", 41.5 * 0.3048),
+        ("12 m", 12),
+        ("30.5 ft", 30.5 * 0.3048),
+    ],
 )
 def test_feet_are_read_where_the_cell_says_so(
     tmp_path: Path, cell: str, metres: float
