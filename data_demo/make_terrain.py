@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from affine import Affine
 from numpy.typing import NDArray
 from pyproj import Transformer
-from rasterio.transform import from_origin
 
 from evac.frame import Frame
 
@@ -141,7 +141,7 @@ def main() -> None:
         count=1,
         dtype="float32",
         crs=CRS,
-        transform=from_origin(west_m, north_m, CELL_M, CELL_M),
+        transform=Affine(CELL_M, 0, west_m, 0, -CELL_M, north_m),
         nodata=-9999.0,
         compress="deflate",
         predictor=3,

@@ -153,7 +153,7 @@ def _rope_and_tension(
         side_kn = loaded * longest_span_m / (8 * SAG_SHARE) / 1000
         side_kn = min(max(side_kn, LEAST_TENSION_KN), MOST_TENSION_KN)
         side_kn = math.ceil(side_kn / 5) * 5.0
-        greatest_kn = side_kn + loaded * rise_m / 1000
+        greatest_kn = side_kn * (1 + TENSION_SPREAD) + loaded * rise_m / 1000
         strength_kn = (
             factors.strength_factor * diameter_mm**2 * WIRE_GRADE_N_PER_MM2 / 1000
         )

@@ -189,7 +189,7 @@ def _drawn(way: OsmWay, extract: OsmExtract) -> _Drawn:
     return _Drawn(
         frame=frame,
         ids=ids,
-        distance_m=along_m[keep],
+        distance_m=along_m[keep] - along_m[0],
         x_m=x_m[keep],
         y_m=y_m[keep],
         latitude_deg=latitude[keep],
@@ -242,7 +242,7 @@ def _supports_csv(drawn: _Drawn, heights: ChosenHeights) -> bytes:
         writer.writerow(
             (
                 name,
-                f"{drawn.distance_m[index]:.2f}",
+                f"{drawn.distance_m[index] + 0.0:.2f}",
                 "",
                 f"{heights.height_m[index]:.1f}",
                 kind.value,

@@ -17,8 +17,9 @@ FloatArray = NDArray[np.float64]
 PRESSED_SHARE = 0.5
 """Share of the bare rope's own weight that must still press on every support."""
 MOST_SWEEPS = 4000
-STATION_ZONE_M = 40.0
-"""Clearance is not asked for this close to a station, where carriers come in low."""
+STATION_ZONE_M = 80.0
+"""Over this length from a station the clearance grows: carriers come in low."""
+STATION_CLEARANCE_M = 3.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,9 +157,7 @@ def _clear(
     last = rope_m.size - 1
     for index in range(last):
         start_m, end_m = distance_m[index], distance_m[index + 1]
-        inside = (at_m > max(start_m, STATION_ZONE_M)) & (
-            at_m < min(end_m, distance_m[-1] - STATION_ZONE_M)
-        )
+        inside = (at_m > start_m) & (at_m < end_m)
         x_m = at_m[inside] - start_m
         if x_m.size == 0:
             continue
@@ -166,7 +165,12 @@ def _clear(
         slackest_n = rope.tension_low_n + rope.bare_n_per_m * above_m[index]
         sag_m = rope.loaded_n_per_m * x_m * (length_m - x_m) / (2 * slackest_n)
         chord_m = rope_m[index] + x_m / length_m * (rope_m[index + 1] - rope_m[index])
-        short_m = rules.clearance_m - (chord_m - sag_m - ground_m[inside])
+        from_end_m = np.minimum(at_m[inside], distance_m[-1] - at_m[inside])
+        grown = np.clip(from_end_m / STATION_ZONE_M, 0.0, 1.0)
+        wanted_m = STATION_CLEARANCE_M + grown * (
+            rules.clearance_m - STATION_CLEARANCE_M
+        )
+        short_m = wanted_m - (chord_m - sag_m - ground_m[inside])
         short_m = np.where(np.isnan(short_m), -np.inf, short_m)
         worst = int(np.argmax(short_m))
         if short_m[worst] <= 1e-4:
