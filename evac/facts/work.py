@@ -58,6 +58,27 @@ class UnitGate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Below:
+    """A stretch of one side's span under which a hazard lies."""
+
+    hazard_id: str
+    kind: str
+    side: Side
+    span_index: int
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Low, likely and high seconds of many things at once; arrays of one shape."""
+
+    low_s: FloatArray
+    likely_s: FloatArray
+    high_s: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
     """The quickest way of one team to one support."""
 

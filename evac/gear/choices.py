@@ -1,0 +1,144 @@
+"""Every way a team can work: trained, crewed, approved, with a kit in hand."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from evac.facts.lift import Kit, Lift, Team, Technique
+from evac.facts.work import Option
+
+OUTSIDE_HELP = "outside help"
+NOT_APPROVED = "not approved"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refusal:
+    """Why a trained team cannot use a technique or a kit, or with what doubt it can.
+
+    ``key`` is a finding key below ``gear.``; ``kit`` is "" where the technique itself
+    is lost.
+    """
+
+    key: str
+    team: str
+    technique: str
+    kit: str = ""
+
+
+def options(lift: Lift, *, date: dt.date | None = None) -> tuple[Option, ...]:
+    """Every (team, kit, technique) that can be planned with.
+
+    The team is trained and has the technique's crew, the technique is approved, fits
+    the carriers and is not outside help, and the kit is the team's own and not to be
+    retired. A spare kit goes to one team at most, as it can be in one place only: to
+    the first team that has no kit of its own for the technique, else to the one whose
+    own ropes of that technique are shortest, if the spare is longer.
+
+    Parameters
+    ----------
+    lift : Lift
+    date : dt.date, optional
+        Day to which retirement is counted; the planned day if left out.
+
+    Returns
+    -------
+    tuple of Option
+        In order of teams, then kits; ``index`` counts from 0.
+
+    See Also
+    --------
+    refusals : What was left out, and why.
+    """
+    day = date or lift.conditions.date
+    found: list[Option] = []
+    for number, team in enumerate(lift.teams):
+        for kit in kits_of(lift, team, date=day):
+            found.append(
+                Option(
+                    index=len(found),
+                    team=team.id,
+                    team_index=number,
+                    kit=kit.id,
+                    technique=kit.technique,
+                )
+            )
+    return tuple(found)
+
+
+def technique_of(lift: Lift, technique_id: str) -> Technique:
+    """The technique with an id that the folder has been checked to hold."""
+    return next(item for item in lift.techniques if item.id == technique_id)
+
+
+def kit_of(lift: Lift, kit_id: str) -> Kit:
+    """The kit with an id that the folder has been checked to hold."""
+    return next(item for item in lift.kits if item.id == kit_id)
+
+
+def kits_of(lift: Lift, team: Team, *, date: dt.date) -> tuple[Kit, ...]:
+    """The kits a team may work with: its own and spares given to it, usable."""
+    usable = {t.id for t in lift.techniques if why_not(lift, team, t) is None}
+    given = spare_kits(lift, date=date)
+    return tuple(
+        kit
+        for kit in lift.kits
+        if kit.technique in usable
+        and not is_retired(kit, date=date)
+        and (kit.team == team.id or given.get(kit.id) == team.id)
+    )
+
+
+def why_not(lift: Lift, team: Team, technique: Technique) -> str | None:
+    """Why a team may not use a technique (a finding key below ``gear.``), or None."""
+    if technique.id not in team.techniques:
+        return "untrained"
+    if technique.kind == OUTSIDE_HELP:
+        return "outside_help"
+    if technique.approval.strip().lower() == NOT_APPROVED:
+        return "not_approved"
+    if lift.carriers.type not in technique.carrier_types:
+        return "carrier"
+    if team.crew < technique.min_crew:
+        return "crew"
+    return None
+
+
+def is_retired(kit: Kit, *, date: dt.date) -> bool:
+    """Whether a kit is to be out of service on a day."""
+    return kit.retire_on is not None and kit.retire_on <= date
+
+
+def spare_kits(lift: Lift, *, date: dt.date) -> dict[str, str]:
+    """Spare kit -> the one team that takes it; spares that stay on the shelf lack."""
+    given: dict[str, str] = {}
+    in_hand: dict[tuple[str, str], float] = {}
+    for kit in lift.kits:
+        if kit.team is not None and not is_retired(kit, date=date):
+            key = (kit.team, kit.technique)
+            in_hand[key] = max(in_hand.get(key, 0.0), kit.rope_length_m)
+    techniques = {technique.id: technique for technique in lift.techniques}
+    for kit in lift.kits:
+        technique = techniques.get(kit.technique)
+        if kit.team is not None or technique is None or is_retired(kit, date=date):
+            continue
+        able = [team for team in lift.teams if why_not(lift, team, technique) is None]
+        if not able:
+            continue
+        # min() keeps the first row among equals.
+        taker = min(able, key=lambda team: in_hand.get((team.id, kit.technique), -1.0))
+        if in_hand.get((taker.id, kit.technique), -1.0) < kit.rope_length_m:
+            given[kit.id] = taker.id
+            in_hand[(taker.id, kit.technique)] = kit.rope_length_m
+    return given
+
+
+def refusals(lift: Lift) -> tuple[Refusal, ...]:
+    """Techniques that trained teams lose, in order of teams."""
+    found = []
+    for team in lift.teams:
+        for technique in lift.techniques:
+            reason = why_not(lift, team, technique)
+            if reason is not None and reason != "untrained":
+                found.append(Refusal(key=reason, team=team.id, technique=technique.id))
+    return tuple(found)

@@ -1,0 +1,264 @@
+"""What the plan must say about gear: nobody reaches, kit due, technique lost."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import UnitHeights
+from evac.facts.lift import Kit, Lift
+from evac.facts.work import NEVER_S, Option, Reach, UnitGate
+from evac.gear.choices import is_retired, refusals, spare_kits
+from evac.gear.reach import LADDER, unit_name
+
+DUE_SOON_DAYS = 30
+THROW_WIND_DOUBT_M_PER_S = 12.0
+"""Above this wind getting a line over the rope is in doubt (rule 27)."""
+
+LADDER_SNOW_M = 0.3
+"""Above this snow a ladder's footing is in doubt (common practice, no source)."""
+
+_LOST = {
+    "crew": Severity.WARN,
+    "not_approved": Severity.WARN,
+    "carrier": Severity.NOTE,
+    "outside_help": Severity.NOTE,
+}
+
+
+def doubts(
+    lift: Lift,
+    options: Sequence[Option],
+    units: Sequence[UnitHeights],
+    reaches: Sequence[Reach],
+    *,
+    gates: Sequence[UnitGate] = (),
+    date: dt.date | None = None,
+) -> tuple[Finding, ...]:
+    """Findings about gear, the gravest kinds first.
+
+    Parameters
+    ----------
+    lift : Lift
+    options, units, reaches
+        As given to and returned by :func:`evac.gear.find_reaches`.
+    gates : sequence of UnitGate, optional
+        For the extra people that hazards need (rule 21).
+    date : dt.date, optional
+        Day to which due dates are counted; the planned day if left out.
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    day = date or lift.conditions.date
+    return (
+        *_unreached(options, units, reaches),
+        *_idle_teams(lift, options),
+        *_kit_dates(lift, day),
+        *_lost(lift),
+        *_spares(lift, day),
+        *_weather(lift, options),
+        *_approvals(lift, options),
+        *_energy_classes(lift, options),
+        *_people(lift, gates),
+    )
+
+
+def _unreached(
+    options: Sequence[Option], units: Sequence[UnitHeights], reaches: Sequence[Reach]
+) -> list[Finding]:
+    findings = []
+    for unit in units:
+        here = [
+            reach
+            for reach in reaches
+            if reach.side == unit.side and reach.span_index == unit.span_index
+        ]
+        # Heights that are not known are told by the heights' own finding.
+        if not unit.known or any(reach.ok for reach in here):
+            continue
+        where = unit_name(unit.side, unit.span_id)
+        if not here:
+            findings.append(
+                Finding(key="gear.no_option", severity=Severity.STOP, where=where)
+            )
+            continue
+        best = max(here, key=_nearness)
+        option = next(item for item in options if item.index == best.option_index)
+        values: dict[str, str | float | int] = {
+            "team": option.team,
+            "kit": option.kit,
+            "technique": option.technique,
+            "height_m": best.height_m,
+            "margin_m": best.margin_m,
+            "needed_m": best.rope_needed_m,
+            "have_m": best.rope_have_m,
+        }
+        findings.append(
+            Finding(
+                key=f"gear.unreached_{best.limit}",
+                severity=Severity.STOP,
+                where=where,
+                values=values,
+            )
+        )
+    return findings
+
+
+def _nearness(reach: Reach) -> tuple[int, float]:
+    """Which of the options that fail comes nearest to reaching."""
+    by_length = reach.limit in ("rope", "throw", "seat")
+    return (2 if by_length else 1, reach.rope_have_m - reach.rope_needed_m)
+
+
+def _idle_teams(lift: Lift, options: Sequence[Option]) -> list[Finding]:
+    able = {option.team for option in options}
+    return [
+        Finding(key="gear.idle_team", severity=Severity.WARN, where=team.id)
+        for team in lift.teams
+        if team.id not in able
+    ]
+
+
+def _kit_dates(lift: Lift, day: dt.date) -> list[Finding]:
+    findings = []
+    for kit in lift.kits:
+        if is_retired(kit, date=day):
+            findings.append(_dated("gear.retired", Severity.WARN, kit, kit.retire_on))
+            continue
+        due = kit.inspection_due
+        if due is None:
+            findings.append(
+                Finding(key="gear.no_inspection", severity=Severity.NOTE, where=kit.id)
+            )
+        elif due < day:
+            findings.append(_dated("gear.overdue", Severity.WARN, kit, due))
+        elif (due - day).days <= DUE_SOON_DAYS:
+            findings.append(_dated("gear.due_soon", Severity.NOTE, kit, due))
+    return findings
+
+
+def _dated(key: str, severity: Severity, kit: Kit, day: dt.date | None) -> Finding:
+    return Finding(
+        key=key,
+        severity=severity,
+        where=kit.id,
+        values={"day": day.isoformat() if day else "", "team": kit.team or "spare"},
+    )
+
+
+def _lost(lift: Lift) -> list[Finding]:
+    crews = {team.id: team.crew for team in lift.teams}
+    least = {technique.id: technique.min_crew for technique in lift.techniques}
+    return [
+        Finding(
+            key=f"gear.lost_{refusal.key}",
+            severity=_LOST[refusal.key],
+            where=refusal.team,
+            values={
+                "technique": refusal.technique,
+                "crew": crews[refusal.team],
+                "min_crew": least[refusal.technique],
+            },
+        )
+        for refusal in refusals(lift)
+    ]
+
+
+def _spares(lift: Lift, day: dt.date) -> list[Finding]:
+    kits = {kit.id: kit for kit in lift.kits}
+    return [
+        Finding(
+            key="gear.spare",
+            severity=Severity.WARN,
+            where=team,
+            values={"kit": kit, "stored_at": kits[kit].stored_at or "its store"},
+        )
+        for kit, team in spare_kits(lift, date=day).items()
+    ]
+
+
+def _weather(lift: Lift, options: Sequence[Option]) -> list[Finding]:
+    used = {option.technique for option in options}
+    strongest = max(lift.conditions.wind_m_per_s, lift.conditions.gust_m_per_s)
+    findings = []
+    for technique in lift.techniques:
+        if technique.id not in used:
+            continue
+        limit = technique.wind_limit_m_per_s
+        if technique.needs_line_over_rope:
+            limit = min(limit, THROW_WIND_DOUBT_M_PER_S)
+        if strongest > limit:
+            findings.append(
+                Finding(
+                    key="gear.wind",
+                    severity=Severity.WARN,
+                    where=technique.id,
+                    values={
+                        "wind_m_per_s": lift.conditions.wind_m_per_s,
+                        "gust_m_per_s": lift.conditions.gust_m_per_s,
+                        "limit_m_per_s": limit,
+                    },
+                )
+            )
+        if technique.kind == LADDER and lift.conditions.snow_most_m > LADDER_SNOW_M:
+            findings.append(
+                Finding(
+                    key="gear.ladder_snow",
+                    severity=Severity.WARN,
+                    where=technique.id,
+                    values={"snow_m": lift.conditions.snow_most_m},
+                )
+            )
+    return findings
+
+
+def _approvals(lift: Lift, options: Sequence[Option]) -> list[Finding]:
+    used = {option.technique for option in options}
+    return [
+        Finding(key="gear.no_approval", severity=Severity.WARN, where=technique.id)
+        for technique in lift.techniques
+        if technique.id in used and not technique.approval.strip()
+    ]
+
+
+def _energy_classes(lift: Lift, options: Sequence[Option]) -> list[Finding]:
+    lowering = {t.id for t in lift.techniques if t.per_attachment_height > 0}
+    used = {option.kit for option in options if option.technique in lowering}
+    return [
+        Finding(key="gear.no_energy_class", severity=Severity.NOTE, where=kit.id)
+        for kit in lift.kits
+        if kit.id in used and kit.descent_energy_j is None
+    ]
+
+
+def _people(lift: Lift, gates: Sequence[UnitGate]) -> list[Finding]:
+    """A person is in one place (rule 21)."""
+    present = lift.organisation.people_present
+    if present is None:
+        return [Finding(key="gear.people_unknown", severity=Severity.NOTE)]
+    open_gates = [gate for gate in gates if gate.opens_s < NEVER_S]
+    met = {name for gate in open_gates for name in gate.hazard_ids}
+    hazards = sum(hazard.extra_people for hazard in lift.hazards if hazard.id in met)
+    teams = sum(team.crew for team in lift.teams)
+    roles = sum(lift.organisation.roles.values())
+    informers = lift.organisation.informer_count
+    needed = teams + roles + informers + hazards
+    if needed <= present:
+        return []
+    return [
+        Finding(
+            key="gear.people_short",
+            severity=Severity.WARN,
+            values={
+                "needed": needed,
+                "present": present,
+                "teams": teams,
+                "roles": roles,
+                "informers": informers,
+                "hazards": hazards,
+            },
+        )
+    ]
