@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
+import sys
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import TypeVar, cast
 
 import numba
@@ -13,10 +18,9 @@ Function = TypeVar("Function", bound=Callable[..., object])
 def compiled(function: Function) -> Function:
     """Compile `function` with numba; keep the result on disk where that is possible.
 
-    numba stores its cache beside the source or, in a read-only installation, in the
-    user's cache folder. Where neither can be written (a locked-down account, a stick)
-    it refuses to decorate; then the function is compiled afresh in every process,
-    which costs seconds but gives the same numbers.
+    A compiled function may call compiled functions of its own file and of
+    `evac.rope`, no others. Division by zero gives infinity or NaN, as in numpy, and no
+    operation is reordered, so results do not depend on the machine's vector width.
 
     Parameters
     ----------
@@ -27,8 +31,56 @@ def compiled(function: Function) -> Function:
     -------
     callable
         The compiled function, called in the same way.
+
+    Notes
+    -----
+    numba renews a function's cached code when the function's own file changes, but
+    not when a function that it calls does: after an upgrade old formulas could live
+    on inside new ones. So the cache lies in a folder named after the content of this
+    package. It is sought beside the source, then (a read-only installation) in the
+    user's cache. Where nothing can be written the functions are compiled afresh in
+    every process, which costs seconds and gives the same numbers.
     """
+    folder = _cache_folder()
+    if folder is None:
+        return cast(Function, numba.njit(error_model="numpy")(function))
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(folder)
     try:
-        return cast(Function, numba.njit(cache=True)(function))
+        return cast(Function, numba.njit(cache=True, error_model="numpy")(function))
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+@cache
+def _cache_folder() -> Path | None:
+    package = Path(__file__).parent
+    content = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(package.glob("*.py")):
+        content.update(source.read_bytes())
+    name = f"evac-{content.hexdigest()[:16]}"
+    asked = [Path(numba.config.CACHE_DIR)] if numba.config.CACHE_DIR else []
+    for base in [*asked, package / "__pycache__", *_user_caches()]:
+        folder = base / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        # An existing folder of another account may be readable and no more.
+        if os.access(folder, os.W_OK):
+            return folder
+    return None
+
+
+def _user_caches() -> list[Path]:
+    if sys.platform == "win32":
+        home = os.environ.get("LOCALAPPDATA")
+    else:
+        home = os.environ.get("XDG_CACHE_HOME")
+    found = [Path(home)] if home else []
+    try:
+        found.append(Path.home() / ".cache")
     except RuntimeError:
-        return cast(Function, numba.njit(function))
+        # Accounts without a home folder exist on servers.
+        pass
+    return found

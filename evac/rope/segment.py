@@ -23,14 +23,12 @@ from evac.rope.compiled import compiled
 def atanh_ratio(y: float) -> float:
     """``atanh(y) / y``, exact to rounding for every ``|y| < 1``.
 
-    On ropeways y is about 0.005, so the series is cut by the sixth power already;
-    the closed form serves the very slack ropes of textbooks.
+    On ropeways y is about 0.005, so the series may be cut where its next term is
+    below rounding; the closed form serves the very slack ropes of textbooks.
     """
     u = y * y
     if u < 1e-3:
-        return 1 + u * (
-            1 / 3 + u * (1 / 5 + u * (1 / 7 + u * (1 / 9 + u * (1 / 11 + u / 13))))
-        )
+        return 1 + u * (1 / 3 + u * (1 / 5 + u * (1 / 7 + u / 9)))
     return math.atanh(y) / y
 
 
