@@ -82,9 +82,9 @@ def make_lift(**changes: Any) -> Lift:
         tension=Tension(
             state=TensionState.CONSTANT,
             held_at_drive=False,
-            force_n=240_000.0,
-            low_force_n=228_000.0,
-            high_force_n=252_000.0,
+            force_n=360_000.0,
+            low_force_n=342_000.0,
+            high_force_n=378_000.0,
         ),
         carriers=Carriers(
             type=CarrierType.CHAIR,
@@ -223,12 +223,12 @@ def ground_m(distance_m: Any) -> Any:
 def make_supports() -> tuple[Support, ...]:
     """Two stations' edges and four towers."""
     rows = (
-        ("0", 0.0, 5.0, SupportKind.STATION),
-        ("1", 110.0, 11.0, SupportKind.SUPPORT),
-        ("2", 230.0, 11.0, SupportKind.SUPPORT),
-        ("3", 345.0, 12.0, SupportKind.SUPPORT),
-        ("4", 470.0, 11.0, SupportKind.SUPPORT),
-        ("5", 600.0, 5.0, SupportKind.STATION),
+        ("0", 0.0, 6.0, SupportKind.STATION),
+        ("1", 110.0, 13.0, SupportKind.SUPPORT),
+        ("2", 230.0, 13.0, SupportKind.SUPPORT),
+        ("3", 345.0, 14.0, SupportKind.SUPPORT),
+        ("4", 470.0, 13.0, SupportKind.SUPPORT),
+        ("5", 600.0, 6.0, SupportKind.STATION),
     )
     return tuple(
         Support(
