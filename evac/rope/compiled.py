@@ -6,11 +6,15 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
+
+_settings: Any = numba.config
+"""numba makes its settings at run time, where a type checker cannot see them."""
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
@@ -44,12 +48,12 @@ def compiled(function: Function) -> Function:
     folder = _cache_folder()
     if folder is None:
         return cast(Function, numba.njit(error_model="numpy")(function))
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(folder)
+    before = _settings.CACHE_DIR
+    _settings.CACHE_DIR = str(folder)
     try:
         return cast(Function, numba.njit(cache=True, error_model="numpy")(function))
     finally:
-        numba.config.CACHE_DIR = before
+        _settings.CACHE_DIR = before
 
 
 @cache
@@ -59,7 +63,7 @@ def _cache_folder() -> Path | None:
     for source in sorted(package.glob("*.py")):
         content.update(source.read_bytes())
     name = f"evac-{content.hexdigest()[:16]}"
-    asked = [Path(numba.config.CACHE_DIR)] if numba.config.CACHE_DIR else []
+    asked = [Path(_settings.CACHE_DIR)] if _settings.CACHE_DIR else []
     for base in [*asked, package / "__pycache__", *_user_caches()]:
         folder = base / name
         try:
@@ -78,9 +82,7 @@ def _user_caches() -> list[Path]:
     else:
         home = os.environ.get("XDG_CACHE_HOME")
     found = [Path(home)] if home else []
-    try:
+    # Accounts without a home folder exist on servers.
+    with suppress(RuntimeError):
         found.append(Path.home() / ".cache")
-    except RuntimeError:
-        # Accounts without a home folder exist on servers.
-        pass
     return found

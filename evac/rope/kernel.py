@@ -147,6 +147,8 @@ def bracketed(
     rule: FloatArray,
     held: FloatArray,
     held_count: int,
+    low: float,
+    high: float,
     warm: FloatArray,
     below: IntArray,
     above: IntArray,
@@ -164,16 +166,8 @@ def bracketed(
     carrier at every support for the two ends of the bracket.
     """
     n = x.size
-    if held_count == 0:
-        value = warm[n]
-        low, high = 0.0, math.inf
-        scale = value
-    else:
-        # The extra tension is the weight times the sine of some angle.
-        scale = warm[n]
-        high = load[int(held[held_count - 1, 1])]
-        low = -high
-        value = 0.0
+    scale = warm[n]
+    value = 0.5 * (low + high) if high < math.inf else scale
     low_fails = True
     miss_low, miss_high = math.nan, math.nan
     status = NOT_CONVERGED
@@ -224,6 +218,52 @@ def bracketed(
 
 
 @compiled
+def scan_down(
+    x: FloatArray,
+    z: FloatArray,
+    active: BoolArray,
+    w: float,
+    c: float,
+    friction: float,
+    phase: float,
+    spacing: float,
+    load: FloatArray,
+    rule: FloatArray,
+    held: FloatArray,
+    guess: float,
+    warm: FloatArray,
+    steps: FloatArray,
+    next_carrier: IntArray,
+    carriers: FloatArray,
+    supports: FloatArray,
+    totals: FloatArray,
+    out: FloatArray,
+) -> tuple[float, float]:
+    """Two neighbouring drive tensions between which the rule is met; 0, 0 if none.
+
+    On a line so slack that spans hardly hang, the return tension does not grow with
+    the drive tension and a bracket can close on the edge of existence beside a
+    solution. The tautest solution is sought from above.
+    """
+    value = 4 * guess
+    above = 0.0
+    while value > 0.1 * guess:
+        warm[x.size] = value
+        status = sweep(
+            x, z, active, w, c, friction, phase, spacing, load, rule, held, 0, True,
+            warm, steps, next_carrier, carriers, supports, totals, out,
+        )  # fmt: skip
+        if status in (NO_EQUILIBRIUM, LOST):
+            above = 0.0
+        elif totals[8] >= 0:
+            above = value
+        elif above > 0:
+            return value, above
+        value *= 0.99
+    return 0.0, 0.0
+
+
+@compiled
 def solve_contacts_given(
     x: FloatArray,
     z: FloatArray,
@@ -258,12 +298,24 @@ def solve_contacts_given(
     warm[:] = kept
     below = np.zeros(n, np.int64)
     above = np.zeros(n, np.int64)
+    low, high = 0.0, math.inf
     for held_count in range(MOST_HELD + 1):
         status = bracketed(
             x, z, active, w, c, friction, phase, spacing, load, rule, held,
-            held_count, warm, below, above, steps, next_carrier, carriers, supports,
-            totals, out,
+            held_count, low, high, warm, below, above, steps, next_carrier, carriers,
+            supports, totals, out,
         )  # fmt: skip
+        if status == NO_EQUILIBRIUM and held_count == 0:
+            low, high = scan_down(
+                x, z, active, w, c, friction, phase, spacing, load, rule, held, kept[n],
+                warm, steps, next_carrier, carriers, supports, totals, out,
+            )  # fmt: skip
+            if low > 0:
+                status = bracketed(
+                    x, z, active, w, c, friction, phase, spacing, load, rule, held, 0,
+                    low, high, warm, below, above, steps, next_carrier, carriers,
+                    supports, totals, out,
+                )  # fmt: skip
         if status != JUMP or held_count == MOST_HELD:
             break
         jumped = -1
@@ -274,6 +326,9 @@ def solve_contacts_given(
             break
         held[held_count, 0] = jumped
         held[held_count, 1] = min(below[jumped], above[jumped])
+        # The extra tension is the carrier's weight times the sine of some angle.
+        high = load[int(held[held_count, 1])]
+        low = -high
     return NOT_CONVERGED if status == JUMP else status
 
 

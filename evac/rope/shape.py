@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -52,7 +53,7 @@ def rope_shape(
     z_all = [float(points.z_m[0])]
     carrier = 0
     holds = np.flatnonzero(~state.lifted)
-    for start, end in zip(holds[:-1], holds[1:], strict=True):
+    for start, end in pairwise(holds):
         x, z = float(points.x_m[start]), float(points.z_m[start])
         h = float(state.horizontal_tension_n[start])
         v = h * math.tan(float(state.start_angle_rad[start]))
