@@ -1,11 +1,14 @@
-"""What every test may use: where the shared reference data is."""
+"""What every test may use: the shared reference data, the demo, a browser."""
 
 from __future__ import annotations
 
 import os
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 ROOT = Path(__file__).parents[1]
 
@@ -30,3 +33,28 @@ def shared() -> Path:
 def demo() -> Path:
     """The lift folder of the demo."""
     return ROOT / "data_demo" / "larkfell_four"
+
+
+_QUIET_CHROMIUM = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """A headless Chromium; skips where there is none, except in CI."""
+    program = shutil.which("chromium") or shutil.which("google-chrome")
+    if program is None:
+        if os.environ.get("CI"):
+            pytest.fail("CI must have a Chromium for the browser tests")
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=program, args=list(_QUIET_CHROMIUM)
+        )
+        yield browser
+        browser.close()
