@@ -1,0 +1,27 @@
+"""Seconds for every step of a rescue, and the work table of the assignment."""
+
+from evac.timing.doubts import doubts, pace_doubts
+from evac.timing.seconds import (
+    carrier_seconds,
+    cross_seconds,
+    planned_people,
+    rescue_seconds,
+    setup_seconds,
+    side_change_seconds,
+)
+from evac.timing.steps import day_factor, has_times
+from evac.timing.work import build_work
+
+__all__ = [
+    "build_work",
+    "carrier_seconds",
+    "cross_seconds",
+    "day_factor",
+    "doubts",
+    "has_times",
+    "pace_doubts",
+    "planned_people",
+    "rescue_seconds",
+    "setup_seconds",
+    "side_change_seconds",
+]

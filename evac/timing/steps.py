@@ -1,0 +1,243 @@
+"""The table of step times, looked up by what a row says it is for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from evac.errors import NoPlanError
+from evac.facts.lift import CarrierType, Conditions, Lift, StepTime, Team, Triple
+from evac.words import Words
+
+ON_THE_GROUND = "any on the ground"
+LADDER = "ladder"
+
+NIGHT = 1.3
+GLOVES = 1.3
+GLOVES_BELOW_C = -15.0
+WINDY = 1.3
+WINDY_FROM_M_PER_S = 10.0
+ICED = 1.5
+"""Multipliers of the day (rule 27; common practice, no source)."""
+
+DEEP_SNOW_M = 0.5
+"""From this snow on people on foot wade (common practice, no source)."""
+
+STEEP_GROUND_DEG = 25.0
+"""From this ground slope on a landing costs extra (common practice, no source)."""
+
+MOVE_M = 20.0
+"""Length of the move that the table's ground rows state."""
+
+# The starts of steps that are done only under a condition.
+_ADD = "add for"
+_CHECK = "check"
+_CABIN = "make ready in a cabin"
+
+ZERO = Triple(low=0.0, likely=0.0, high=0.0)
+
+
+def day_factor(conditions: Conditions, *, with_rope: bool = True) -> float:
+    """What night, cold hands, wind and an iced rope do to every step time.
+
+    Parameters
+    ----------
+    conditions : Conditions
+    with_rope : bool
+        False for a technique that never touches the haul rope: ice does not count.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> day = Conditions(
+    ...     date=date(2027, 1, 20), stop_clock_s=45000, time_zone="Europe/Rome",
+    ...     air_temperature_c=-18, wind_m_per_s=5, gust_m_per_s=9, night=True,
+    ...     iced_rope=False, snow_least_m=0, snow_most_m=1, skyline_angle_deg=6)
+    >>> round(day_factor(day), 2)
+    1.69
+    """
+    factor = 1.0
+    if conditions.night:
+        factor *= NIGHT
+    if conditions.air_temperature_c < GLOVES_BELOW_C:
+        factor *= GLOVES
+    if conditions.wind_m_per_s >= WINDY_FROM_M_PER_S:
+        factor *= WINDY
+    if conditions.iced_rope and with_rope:
+        factor *= ICED
+    return factor
+
+
+def has_times(lift: Lift, kind: str) -> bool:
+    """Whether the table says how long a passenger takes by this kind of technique."""
+    return any(
+        row.technique == kind and row.per == "passenger" for row in lift.step_times
+    )
+
+
+def total(rows: Iterable[StepTime]) -> Triple:
+    """Sum of some rows."""
+    picked = list(rows)
+    return Triple(
+        low=sum(row.seconds.low for row in picked),
+        likely=sum(row.seconds.likely for row in picked),
+        high=sum(row.seconds.high for row in picked),
+    )
+
+
+def scaled(seconds: Triple, factor: float) -> Triple:
+    """Three times multiplied alike."""
+    return Triple(
+        low=seconds.low * factor,
+        likely=seconds.likely * factor,
+        high=seconds.high * factor,
+    )
+
+
+def added(first: Triple, second: Triple) -> Triple:
+    """Sum of two."""
+    return Triple(
+        low=first.low + second.low,
+        likely=first.likely + second.likely,
+        high=first.high + second.high,
+    )
+
+
+def span_rows(lift: Lift, kind: str) -> Triple:
+    """The set-up that every span needs."""
+    return total(_rows(lift, kind, "span", _is_always))
+
+
+def launcher_rows(lift: Lift, kind: str) -> Triple:
+    """What a line launcher adds to the set-up."""
+    return total(
+        _rows(lift, kind, "span", lambda row: row.step.startswith("add for a line"))
+    )
+
+
+def carrier_rows(lift: Lift, kind: str) -> Triple:
+    """What every occupied carrier costs beside its passengers and the move."""
+    rows = _rows(lift, kind, "carrier", _is_always)
+    cabin = [row for row in rows if row.step == _CABIN]
+    if cabin and lift.carriers.type is CarrierType.CABIN:
+        rows = [row for row in rows if row.step != "make ready"]
+    else:
+        rows = [row for row in rows if row.step != _CABIN]
+    return total(row for row in rows if not row.step.startswith("reach"))
+
+
+def reach_rows(lift: Lift, kind: str) -> Triple | None:
+    """Getting the gear to the next carrier; None where the table has no such row."""
+    rows = _rows(lift, kind, "carrier", lambda row: row.step.startswith("reach"))
+    return total(rows) if rows else None
+
+
+def passenger_rows(lift: Lift, kind: str) -> Triple:
+    """What every passenger costs, whatever the height."""
+    return total(_rows(lift, kind, "passenger", _is_always))
+
+
+def steep_rows(lift: Lift, kind: str) -> Triple:
+    """What a landing on steep ground adds for every passenger.
+
+    From the technique's own rows, else from those of another technique: the ground
+    is as steep for everybody.
+    """
+    step = "add for steep ground"
+    return _own_or_any(lift, kind, step, lambda row: row.step.startswith(step))
+
+
+def lower_rows(lift: Lift, kind: str) -> Triple:
+    """Lowering, for every metre of seat height."""
+    return total(_rows(lift, kind, "metre", lambda row: row.step.startswith("lower")))
+
+
+def gear_back_rows(lift: Lift, kind: str) -> Triple:
+    """Everything else that every metre of height costs."""
+    return total(
+        _rows(lift, kind, "metre", lambda row: not row.step.startswith("lower"))
+    )
+
+
+def check_rows(lift: Lift, kind: str) -> Triple:
+    """Looking into an empty carrier (rule 16): closed cabins must be opened."""
+    wanted = "check a closed cabin"
+    if lift.carriers.type is CarrierType.CHAIR:
+        wanted = "check an empty"
+    return _own_or_any(lift, kind, wanted, lambda row: row.step.startswith(wanted))
+
+
+def change_rows(lift: Lift, kind: str) -> Triple:
+    """Changing from one side of the line to the other."""
+    step = "change side"
+    return _own_or_any(lift, kind, step, lambda row: row.step.startswith(step))
+
+
+def cross_rows(lift: Lift, kind: str, *, over_rollers: bool) -> Triple | None:
+    """Passing a support on the rope; None for kinds that walk on the ground."""
+    wanted = "over the rollers" if over_rollers else "going down and up"
+    rows = _rows(
+        lift,
+        kind,
+        "support",
+        lambda row: row.step.startswith("cross") and wanted in row.step,
+    )
+    return total(rows) if rows else None
+
+
+def walk_rows(lift: Lift, kind: str, *, is_hard: bool) -> Triple:
+    """Walking round a support: packed, or deep or steep."""
+    step = "walk round a support"
+
+    def fits(row: StepTime) -> bool:
+        return row.step.startswith(step) and is_hard == (
+            "deep" in row.condition or "steep" in row.condition
+        )
+
+    return _own_or_any(lift, kind, step, fits)
+
+
+def move_rows(lift: Lift, team: Team | None, *, uphill: bool) -> Triple:
+    """Moving 20 m on the ground below the line, as the team travels and the snow is."""
+    if team is not None and team.travel == "ski" and not uphill:
+        wanted = "on ski downhill"
+    elif lift.conditions.snow_most_m >= DEEP_SNOW_M:
+        wanted = f"on foot deep snow {'uphill' if uphill else 'downhill'}"
+    else:
+        wanted = "on foot packed"
+    step = f"move 20 m {wanted}"
+    return _own_or_any(lift, ON_THE_GROUND, step, lambda row: row.step == step)
+
+
+def is_hard_ground(lift: Lift, team: Team | None, *, slope_deg: float) -> bool:
+    """Whether walking round a support takes the deep-or-steep time."""
+    on_ski = team is not None and team.travel == "ski"
+    deep = lift.conditions.snow_most_m >= DEEP_SNOW_M and not on_ski
+    return deep or slope_deg >= STEEP_GROUND_DEG
+
+
+def _is_always(row: StepTime) -> bool:
+    return not row.step.startswith((_ADD, _CHECK))
+
+
+def _rows(
+    lift: Lift, kind: str, per: str, fits: Callable[[StepTime], bool]
+) -> list[StepTime]:
+    return [
+        row
+        for row in lift.step_times
+        if row.technique == kind and row.per == per and fits(row)
+    ]
+
+
+def _own_or_any(
+    lift: Lift, kind: str, step: str, fits: Callable[[StepTime], bool]
+) -> Triple:
+    """The technique's own rows, else the slowest that another technique states."""
+    own = [row for row in lift.step_times if row.technique == kind and fits(row)]
+    if own:
+        return total(own)
+    others = [row for row in lift.step_times if fits(row)]
+    if not others:
+        message = Words().say("timing.no_row", technique=kind, step=step)
+        raise NoPlanError(message)
+    return max(others, key=lambda row: row.seconds.likely).seconds

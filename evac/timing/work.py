@@ -1,0 +1,231 @@
+"""The work table: whole seconds of every option in every unit at every stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from evac.facts.heights import BoolArray, Heights, IntArray, UnitHeights
+from evac.facts.lift import FloatArray, Lift, Side
+from evac.facts.work import NEVER_S, Option, Reach, Route, UnitGate, Work
+from evac.gear import technique_of
+from evac.timing.seconds import (
+    carrier_seconds,
+    cross_seconds,
+    planned_people,
+    setup_seconds,
+    side_change_seconds,
+)
+from evac.timing.steps import has_times
+
+SIDES = (Side.ASCENDING, Side.DESCENDING)
+
+
+def build_work(
+    lift: Lift,
+    heights: Heights,
+    options: Sequence[Option],
+    reaches: Sequence[Reach],
+    gates: Sequence[UnitGate],
+    routes: Sequence[Route],
+) -> Work:
+    """Everything the assignment needs, in whole seconds, each rounded up once.
+
+    A unit's work is its set-up plus every carrier that stands in it at a stop, at
+    likely times and with the planned people; 0 where no carrier stands in it. Heights
+    are the envelope's, so that a zone is good for every load and order of work.
+
+    Parameters
+    ----------
+    lift : Lift
+    heights : Heights
+    options, reaches
+        From `evac.gear`; a unit is valid for an option that reaches it, has step
+        times and whose gate opens.
+    gates : sequence of UnitGate
+    routes : sequence of Route
+        Every team to every support.
+
+    Returns
+    -------
+    Work
+        With q options, n spans, o stops: ``work_s`` (q, 2, n, o), ``cross_s``
+        (q, n + 1) with 0 at the two stations, ``side_change_s`` (q,), ``gate_s``
+        (2, n), ``arrive_s`` (teams, n + 1).
+    """
+    spans = len(lift.supports) - 1
+    units = _unit_table(heights, spans)
+    gate_s = _gate_table(gates, spans)
+    people, counts = _people_tables(lift, heights, spans)
+    valid = _valid(lift, options, reaches, gate_s)
+    known = np.array([[unit.known for unit in row] for row in units])
+    people_most = people.max(axis=2)
+    return Work(
+        team_ids=tuple(team.id for team in lift.teams),
+        crew=np.array([team.crew for team in lift.teams], dtype=np.int64),
+        start_upper=np.array([team.start_upper for team in lift.teams], dtype=bool),
+        upper_is_last=lift.upper_is_last,
+        options=tuple(options),
+        option_team=np.array([o.team_index for o in options], dtype=np.int64),
+        valid=valid,
+        work_s=_work_table(lift, heights, options, gates, units, counts, valid),
+        cross_s=_cross_table(lift, heights, options),
+        side_change_s=np.array(
+            [_whole(side_change_seconds(lift, option).likely) for option in options],
+            dtype=np.int64,
+        ),
+        gate_s=gate_s,
+        secured_s=_whole(lift.organisation.order_to_secured_s.likely),
+        arrive_s=_arrivals(lift, routes),
+        # An empty unit still has carriers to check, so it is never worth nothing.
+        people=np.where(
+            counts.max(axis=2) > 0, np.maximum(people_most, 1), people_most
+        ),
+        planned=known & (valid.any(axis=0) if options else np.zeros_like(known)),
+        latest_arrival_s=NEVER_S
+        if lift.organisation.latest_arrival_s is None
+        else _whole(lift.organisation.latest_arrival_s),
+    )
+
+
+def _whole(seconds: float) -> int:
+    """Whole seconds, rounded up; the tiny part lost to floating point is not a second.
+
+    >>> _whole(90.0000000001), _whole(90.2)
+    (90, 91)
+    """
+    return min(int(np.ceil(seconds - 1e-6)), NEVER_S)
+
+
+def _unit_table(heights: Heights, spans: int) -> list[list[UnitHeights]]:
+    found = {(unit.side, unit.span_index): unit for unit in heights.units}
+    return [[found[side, span] for span in range(spans)] for side in SIDES]
+
+
+def _gate_table(gates: Sequence[UnitGate], spans: int) -> IntArray:
+    opens = np.zeros((2, spans), dtype=np.int64)
+    for gate in gates:
+        opens[SIDES.index(gate.side), gate.span_index] = _whole(gate.opens_s)
+    return opens
+
+
+def _people_tables(
+    lift: Lift, heights: Heights, spans: int
+) -> tuple[IntArray, IntArray]:
+    """People and carriers in every unit at every stop, each (2, n, o)."""
+    stops = heights.stops
+    people = np.zeros((2, spans, stops.offset_m.size), dtype=np.int64)
+    counts = np.zeros_like(people)
+    for number, side in enumerate(SIDES):
+        span_index = stops.span_index[side]
+        here = stop_people(lift, side, span_index)
+        for stop in range(span_index.shape[0]):
+            on = span_index[stop] >= 0
+            placed = span_index[stop][on]
+            counts[number, :, stop] = np.bincount(placed, minlength=spans)
+            people[number, :, stop] = np.bincount(
+                placed, weights=here[stop][on], minlength=spans
+            )
+    return people, counts
+
+
+def stop_people(lift: Lift, side: Side, span_index: IntArray) -> IntArray:
+    """Planned people of each carrier of a stop grid (o, k); 0 for the padding."""
+    people = np.zeros(span_index.shape, dtype=np.int64)
+    for stop in range(span_index.shape[0]):
+        on = np.flatnonzero(span_index[stop] >= 0)
+        people[stop, on] = planned_people(lift, side, carriers=on.size)
+    return people
+
+
+def _valid(
+    lift: Lift,
+    options: Sequence[Option],
+    reaches: Sequence[Reach],
+    gate_s: IntArray,
+) -> BoolArray:
+    valid = np.zeros((len(options), *gate_s.shape), dtype=bool)
+    row = {option.index: number for number, option in enumerate(options)}
+    timed = [
+        has_times(lift, technique_of(lift, option.technique).kind) for option in options
+    ]
+    for reach in reaches:
+        number = row[reach.option_index]
+        valid[number, SIDES.index(reach.side), reach.span_index] = (
+            reach.ok and timed[number]
+        )
+    return valid & (gate_s < NEVER_S)
+
+
+def _work_table(
+    lift: Lift,
+    heights: Heights,
+    options: Sequence[Option],
+    gates: Sequence[UnitGate],
+    units: list[list[UnitHeights]],
+    counts: IntArray,
+    valid: BoolArray,
+) -> IntArray:
+    stops = heights.stops
+    spans, grid = counts.shape[1:]
+    work = np.full((len(options), 2, spans, grid), NEVER_S, dtype=np.int64)
+    for number, side in enumerate(SIDES):
+        span_index = stops.span_index[side]
+        people = stop_people(lift, side, span_index)
+        place = np.where(span_index >= 0, span_index, spans) + (
+            (spans + 1) * np.arange(grid)[:, None]
+        )
+        for row, option in enumerate(options):
+            if not valid[row, number].any():
+                continue
+            seconds = carrier_seconds(
+                lift,
+                heights,
+                gates,
+                option,
+                side=side,
+                span_index=span_index,
+                people=people,
+                rope_height_m=np.nan_to_num(stops.rope_height_m[side]),
+                seat_height_m=np.nan_to_num(stops.seat_height_m[side]),
+            ).likely_s
+            summed = _summed(place, seconds, spans=spans, grid=grid)
+            setup = [setup_seconds(lift, option, unit).likely for unit in units[number]]
+            whole = np.ceil(summed + np.array(setup)[:, None] - 1e-6).astype(np.int64)
+            whole = np.where(counts[number] > 0, whole, 0)
+            work[row, number] = np.where(valid[row, number][:, None], whole, NEVER_S)
+    return work
+
+
+def _summed(
+    place: IntArray, seconds: FloatArray, *, spans: int, grid: int
+) -> FloatArray:
+    """Carriers' seconds added up by span and stop (n, o); the padding's bin dropped."""
+    flat = np.bincount(
+        place.ravel(), weights=seconds.ravel(), minlength=grid * (spans + 1)
+    )
+    table: FloatArray = flat.reshape(grid, spans + 1)[:, :spans].T
+    return table
+
+
+def _cross_table(lift: Lift, heights: Heights, options: Sequence[Option]) -> IntArray:
+    supports = len(lift.supports)
+    cross = np.zeros((len(options), supports), dtype=np.int64)
+    for row, option in enumerate(options):
+        for support in range(1, supports - 1):
+            seconds = cross_seconds(lift, heights, option, support_index=support)
+            cross[row, support] = _whole(seconds.likely)
+    return cross
+
+
+def _arrivals(lift: Lift, routes: Sequence[Route]) -> IntArray:
+    ready_s = {team.id: team.ready_s for team in lift.teams}
+    row = {team.id: number for number, team in enumerate(lift.teams)}
+    arrive = np.full((len(lift.teams), len(lift.supports)), NEVER_S, dtype=np.int64)
+    for route in routes:
+        if route.seconds < NEVER_S:
+            arrive[row[route.team], route.support_index] = _whole(
+                ready_s[route.team] + route.seconds
+            )
+    return arrive
