@@ -1,0 +1,156 @@
+"""The assignment from beginning to end: columns, programme, certificate."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from evac.assignment.certificate import Chosen, make_assignment
+from evac.assignment.column_model import share_by_columns
+from evac.assignment.costs import Columns, make_columns, people_counted
+from evac.assignment.moves import (
+    Choices,
+    fastest,
+    gentlest,
+    group_teams,
+    hopeless,
+    list_moves,
+)
+from evac.assignment.programme import Field, fixed_order, gentlest_path, reach_forward
+from evac.facts.heights import IntArray
+from evac.facts.work import NEVER_S, Assignment, Work
+
+MOST_STATES = 40_000_000
+"""States up to which the programme is used: 14 differing teams on 48 spans (320 MB)."""
+
+
+def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
+    """Share the line among the teams so that the last passenger is down soonest.
+
+    Objectives, one after the other: fewest people left uncovered, earliest last
+    finish, least total passenger waiting, least person-seconds of work, least sum of
+    squared finishes. Every unit (a span of one side) is in exactly one zone or
+    uncovered; a team has at most one zone. Ties go to the lowest team row, then to
+    the lowest span.
+
+    Parameters
+    ----------
+    work : Work
+        Seconds of every option in every unit, arrivals and gates.
+    budget_s : float
+        Seconds allowed where the exact programme is too large (more than about 14
+        differing teams) and the column model searches instead.
+
+    Returns
+    -------
+    Assignment
+        Zones in order of the teams' rows, uncovered units with reason and remedy, and
+        the certificate: ``proven``, ``bound_s`` and the teams that finish last.
+
+    Notes
+    -----
+    See `evac.assignment.costs` for a zone's cost and `evac.assignment.programme` for
+    the method. Units that nobody takes, because no team can or because no team is
+    left, are walked past, and the crossing is still paid.
+    """
+    started = time.monotonic()
+    columns = make_columns(work)
+    groups = group_teams(work, columns)
+    choices = fastest(work, columns)
+    field = _field(work, groups)
+    bound = upper_bound(field, choices, groups)
+    n = work.people.shape[1]
+    if field.sets * (n + 1) ** 2 > MOST_STATES:
+        left_s = budget_s - (time.monotonic() - started)
+        chosen = share_by_columns(
+            work, columns, groups, bound=bound, budget_s=max(left_s, 1.0)
+        )
+    else:
+        chosen = _share(work, columns, groups, field, choices, bound)
+    return make_assignment(work, columns, chosen)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bound:
+    """A value that a solution is known for."""
+
+    excess: int
+    finish_s: int
+
+
+def upper_bound(
+    field: Field, choices: Choices, groups: tuple[tuple[int, ...], ...]
+) -> tuple[int, int]:
+    """A good (excess, finish) by fixed orders of teams and swaps between them."""
+    representatives = tuple(rows[0] for rows in groups)
+    moves = list_moves(choices, representatives, excess=NEVER_S - 1, finish_s=NEVER_S - 1)
+    order = np.repeat(np.arange(len(groups)), field.count)
+    best = fixed_order(order, field.loss, moves)
+    improved = True
+    while improved:
+        improved = False
+        for first in range(order.size):
+            for second in range(first + 1, order.size):
+                if order[first] == order[second]:
+                    continue
+                order[[first, second]] = order[[second, first]]
+                value = fixed_order(order, field.loss, moves)
+                if value < best:
+                    best, improved = value, True
+                else:
+                    order[[first, second]] = order[[second, first]]
+    return best
+
+
+def _field(work: Work, groups: tuple[tuple[int, ...], ...]) -> Field:
+    count: IntArray = np.array([len(rows) for rows in groups], dtype=np.int64)
+    loss = np.where(hopeless(work), 0, people_counted(work)).astype(np.int64)
+    return Field(count=count, loss=loss)
+
+
+def _share(
+    work: Work,
+    columns: Columns,
+    groups: tuple[tuple[int, ...], ...],
+    field: Field,
+    choices: Choices,
+    bound: tuple[int, int],
+) -> Chosen:
+    representatives = tuple(rows[0] for rows in groups)
+    excess, finish_s = bound
+    # While people may still be won, a zone may end later than the bound's finish.
+    latest = finish_s if excess == 0 else NEVER_S - 1
+    moves = list_moves(choices, representatives, excess=excess, finish_s=latest)
+    least, finish = reach_forward(field, moves, excess=excess, finish_s=finish_s)
+    # Finished states: the least people uncovered, then the earliest last finish.
+    ends = np.stack([least[:, -1, -1], finish[:, -1, -1]], axis=1)
+    excess, finish_s = (int(value) for value in min(map(tuple, ends)))
+    reached = (least < excess) | ((least == excess) & (finish <= finish_s))
+    alive = np.where(reached, np.cumsum(reached).reshape(reached.shape) - 1, -1)
+    del least, finish, reached
+    gentle = gentlest(work, columns, finish_s=finish_s)
+    moves = list_moves(gentle, representatives, excess=excess, finish_s=finish_s)
+    _, rows = gentlest_path(field, moves, alive)
+    return Chosen(
+        zones=_name_teams(rows, groups, gentle),
+        bound_s=finish_s,
+        proven=True,
+        method="programme",
+    )
+
+
+def _name_teams(
+    rows: IntArray, groups: tuple[tuple[int, ...], ...], choices: Choices
+) -> tuple[tuple[int, int, int, int, int], ...]:
+    """Give the zones of each group to its teams: lowest row to the lowest zone."""
+    waiting = [list(teams) for teams in groups]
+    named = []
+    for group, kind, first, last in sorted(
+        rows.tolist(), key=lambda row: (row[2], row[1])
+    ):
+        team = waiting[group].pop(0)
+        option = int(choices.option[team, kind, first, last])
+        named.append((team, option, kind, first, last))
+    return tuple(sorted(named))
