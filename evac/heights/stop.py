@@ -83,6 +83,8 @@ def solve_stop(
     stop_offset_m: float,
     load_case: LoadCase,
     rule: FloatArray,
+    friction: float = 0.0,
+    near: SideState | None = None,
 ) -> SolvedSide:
     """Solve one side at a stop position under a load case."""
     phase_m = side_phase_m(lift, side=model.side, stop_offset_m=stop_offset_m)
@@ -91,7 +93,7 @@ def solve_stop(
     loads = SideLoads(
         phase_m=phase_m, spacing_m=model.spacing_m, load_n=weight_n(lift, people)
     )
-    state = solve_side(model.points, loads, rule=rule)
+    state = solve_side(model.points, loads, rule=rule, friction=friction, near=near)
     return SolvedSide(model=model, loads=loads, people=people, state=state)
 
 

@@ -1,0 +1,190 @@
+"""Heights over everything that may happen: the envelope that gear is chosen by.
+
+Gear is chosen before the order of work is known. So the greatest and least height of
+a grip at every metre of both sides are taken over all stop positions, the declared
+load cases, and a set of emptied lines that does not depend on the order of work: all
+empty, one loaded carrier alone, and the full line emptied from either end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Heights, IntArray, Line, SideEnvelope, StopGrid
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side
+from evac.heights.extremes import (
+    SideExtremes,
+    find_extremes,
+    side_states,
+    stop_positions_m,
+)
+from evac.heights.kinds import support_kinds
+from evac.heights.load_cases import load_cases
+from evac.heights.margins import find_margins
+from evac.heights.reports import report_findings, span_reports, support_reports
+from evac.heights.rules import envelope_rules, nominal_rule
+from evac.heights.side_model import SideModel, side_model, span_of
+from evac.heights.stop import SolvedSide, describe, solve_stop
+from evac.heights.units import side_envelope, unit_heights, unknown_findings
+from evac.line import find_doubts
+
+OnStep = Callable[[str, float], None]
+
+GRID_STOPS = 16
+"""Stop positions of the grid by which work is costed and simulated."""
+
+
+def find_heights(
+    lift: Lift, line: Line, *, on_step: OnStep | None = None
+) -> tuple[Heights, tuple[Finding, ...]]:
+    """Greatest and least heights of both sides, with margins and reports.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+        Of the same lift, from `evac.line.lay_out`.
+    on_step : callable, optional
+        Called with a step's name and the fraction done.
+
+    Returns
+    -------
+    tuple
+        The heights, and what the plan must say about line and heights.
+
+    Raises
+    ------
+    RopeError
+        If one of the states has no solution.
+    NoPlanError
+        If the tension state cannot be planned.
+    """
+    tell = on_step or (lambda _name, _done: None)
+    cases = load_cases(lift)
+    rule = nominal_rule(lift)
+    kinds, inferred = support_kinds(lift, line, rule=rule)
+    models = {side: side_model(lift, line, side=side, kinds=kinds) for side in Side}
+    fullest = max(cases, key=lambda case: _fill(case))
+    extremes: dict[Side, SideExtremes] = {}
+    envelopes: dict[Side, SideEnvelope] = {}
+    phase_m = stop_positions_m(lift.carriers.spacing_m)
+    for number, (side, model) in enumerate(models.items()):
+        tell("heights", 0.1 + 0.4 * number)
+        extremes[side] = find_extremes(
+            line,
+            model=model,
+            states=side_states(lift, line, model=model, cases=cases, phase_m=phase_m),
+            rules=envelope_rules(lift, phases=phase_m.size),
+            friction=np.zeros(1),
+        )
+        margins = find_margins(lift, line, model=model, load_case=fullest)
+        envelopes[side] = side_envelope(
+            lift, line, extremes=extremes[side], margins=margins, side=side
+        )
+    units = unit_heights(lift, line, extremes=extremes, envelopes=envelopes)
+    supports = support_reports(
+        line, extremes, cases=cases, kinds=kinds, inferred=inferred
+    )
+    spans = span_reports(lift, line, extremes)
+    tell("heights", 0.9)
+    stops, reference = _stops(
+        lift, line, models=models, envelopes=envelopes, case=fullest, rule=rule
+    )
+    heights = Heights(
+        line=line,
+        load_cases=cases,
+        envelopes=envelopes,
+        units=units,
+        stops=stops,
+        supports=supports,
+        spans=spans,
+        reference={
+            side: describe(
+                lift, line, solved, stop_offset_m=0.0, load_name=fullest.name
+            )
+            for side, solved in reference.items()
+        },
+        states_solved=sum(found.states for found in extremes.values()),
+        greatest_residual_n=max(
+            found.greatest_residual_n for found in extremes.values()
+        ),
+    )
+    findings = [
+        *find_doubts(lift, line),
+        *report_findings(supports, spans),
+        *unknown_findings(units),
+        Finding(
+            key="heights.solved",
+            severity=Severity.NOTE,
+            values={
+                "states": heights.states_solved,
+                "residual_un": 1e6 * heights.greatest_residual_n,
+            },
+        ),
+    ]
+    tell("heights", 1.0)
+    return heights, tuple(findings)
+
+
+def _fill(case: LoadCase) -> tuple[float, float]:
+    """How full the line is, to choose the fullest case; the ascending side first."""
+    part = case.to_share - case.from_share
+    if case.batch_loaded > 0:
+        part *= case.batch_loaded / (case.batch_loaded + case.batch_empty)
+    return case.ascending_share * part, case.descending_share * part
+
+
+def _stops(
+    lift: Lift,
+    line: Line,
+    *,
+    models: dict[Side, SideModel],
+    envelopes: dict[Side, SideEnvelope],
+    case: LoadCase,
+    rule: FloatArray,
+) -> tuple[StopGrid, dict[Side, SolvedSide]]:
+    """Where carriers stand for a grid of stop positions, and the first of them."""
+    offset_m = lift.carriers.spacing_m * np.arange(GRID_STOPS) / GRID_STOPS
+    distance: dict[Side, FloatArray] = {}
+    span: dict[Side, IntArray] = {}
+    rope: dict[Side, FloatArray] = {}
+    seat: dict[Side, FloatArray] = {}
+    reference: dict[Side, SolvedSide] = {}
+    for side, model in models.items():
+        solved = [
+            solve_stop(
+                lift,
+                line,
+                model=model,
+                stop_offset_m=float(offset),
+                load_case=case,
+                rule=rule,
+            )
+            for offset in offset_m
+        ]
+        reference[side] = solved[0]
+        rows = [
+            model.by_distance(model.to_distance_m(each.state.x_m)) for each in solved
+        ]
+        width = max(row.size for row in rows)
+        distance[side] = np.array(
+            [np.pad(row, (0, width - row.size), constant_values=np.nan) for row in rows]
+        )
+        placed = ~np.isnan(distance[side])
+        span[side] = np.where(placed, span_of(line, distance[side]), -1)
+        envelope = envelopes[side]
+        rope[side] = np.interp(
+            distance[side], envelope.distance_m, envelope.rope_greatest_m
+        )
+        seat[side] = rope[side] - lift.carriers.rope_to_seat_m
+    grid = StopGrid(
+        offset_m=offset_m,
+        distance_m=distance,
+        span_index=span,
+        rope_height_m=rope,
+        seat_height_m=seat,
+    )
+    return grid, reference

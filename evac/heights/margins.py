@@ -1,0 +1,228 @@
+"""How uncertain a height is: a margin from every source, and their sum.
+
+Every source is an interval that holds with about 95 % (two standard deviations): the
+rope is solved again with one value moved to the end of its interval, and the change
+of the rope's elevation along the line is that source's part. Sources are independent,
+so parts add as the root of their squares; what the order-free set may miss is no
+chance and is added in full.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from evac.facts.heights import Line
+from evac.facts.lift import FloatArray, Lift, LoadCase
+from evac.heights.load_cases import ALL_EMPTY
+from evac.heights.rules import nominal_rule
+from evac.heights.side_model import SideModel, side_model
+from evac.heights.stop import solve_stop
+from evac.rope.side import SideState
+
+STIFFNESS_SHARE = 0.10
+"""Modulus of six-strand haul ropes: 80-110 GPa (from memory)."""
+ROPE_MASS_SHARE = 0.03
+"""Ropeway ropes run a few per cent heavier than the tables (from memory)."""
+EMPTY_MASS_SHARE = 0.05
+"""Carriers with ice, covers and repairs (common practice, no source)."""
+PASSENGER_MASS_SHARE = 0.10
+"""80 kg, or 90 kg with gear (from memory)."""
+SPACING_SHARE = 0.01
+"""Creep of grips between two shifts of place (common practice, no source)."""
+FRICTION = 0.03
+"""Rollers hold back the rope by 2-3 % of their load (from memory)."""
+SURVEY_M = 0.10
+"""Surveyed rope at a support, two standard deviations (common practice)."""
+ORDER_FREE_EXCESS_M = 0.20
+"""What real sequences were found to exceed the order-free set by at most (measured:
+`tests/heights/test_order_free.py`)."""
+DEVIATIONS = 2.0
+STOPS = 16
+"""Stop positions at which the rope is solved again for every change."""
+
+SOURCES = (
+    "tension",
+    "modulus",
+    "rope mass",
+    "carrier mass",
+    "passenger mass",
+    "spacing",
+    "friction",
+    "survey",
+    "ground",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margins:
+    """Parts of the margin along one side; ``part_m[source]`` has shape (m,).
+
+    ``margin_m`` is the root of the squares of all parts, plus the excess over the
+    order-free set.
+    """
+
+    distance_m: FloatArray
+    part_m: dict[str, FloatArray]
+    margin_m: FloatArray
+
+
+def find_margins(
+    lift: Lift, line: Line, *, model: SideModel, load_case: LoadCase
+) -> Margins:
+    """Margins along one side, the greatest over the loaded and the empty line.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+    model : SideModel
+    load_case : LoadCase
+        The fullest one.
+
+    Returns
+    -------
+    Margins
+    """
+    distance_m = line.ground[model.side].distance_m
+    parts = {source: np.zeros(distance_m.size) for source in SOURCES}
+    for case in (load_case, ALL_EMPTY):
+        base = grip_elevation_m(lift, line, model=model, case=case)
+        for source, changed in _changes(lift).items():
+            for other in changed:
+                moved = grip_elevation_m(
+                    other,
+                    line,
+                    model=side_model(other, line, side=model.side, kinds=model.kinds),
+                    case=case,
+                )
+                parts[source] = np.maximum(parts[source], np.abs(moved - base))
+        parts["friction"] = np.maximum(
+            parts["friction"], _friction_part(lift, line, model, case, base)
+        )
+    sd_m = [
+        SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
+        for support in line.supports
+    ]
+    parts["survey"] = DEVIATIONS * np.interp(distance_m, line.distance_m, sd_m)
+    parts["ground"] = np.full(distance_m.size, DEVIATIONS * line.ground_sd_m)
+    squares = np.sum([part**2 for part in parts.values()], axis=0)
+    return Margins(
+        distance_m=distance_m,
+        part_m=parts,
+        margin_m=np.sqrt(squares) + ORDER_FREE_EXCESS_M,
+    )
+
+
+def grip_elevation_m(
+    lift: Lift,
+    line: Line,
+    *,
+    model: SideModel,
+    case: LoadCase,
+) -> FloatArray:
+    """Elevation at which grips pass every ground sample, over all stop positions.
+
+    Taken at grips, not between them: a carrier that moves a little along the line
+    takes the kink of its rope along, and only its height counts.
+    """
+    rule = nominal_rule(lift)
+    x_m: list[FloatArray] = []
+    z_m: list[FloatArray] = []
+    near: SideState | None = None
+    for step in range(STOPS):
+        solved = solve_stop(
+            lift,
+            line,
+            model=model,
+            stop_offset_m=step * model.spacing_m / STOPS,
+            load_case=case,
+            rule=rule,
+            near=near,
+        )
+        near = solved.state
+        x_m.append(near.x_m)
+        z_m.append(near.z_m)
+    ends = model.points
+    places = np.concatenate([ends.x_m[:1], *x_m, ends.x_m[-1:]])
+    heights = np.concatenate([ends.z_m[:1], *z_m, ends.z_m[-1:]])
+    order = np.argsort(places, kind="stable")
+    elevation_m: FloatArray = np.interp(
+        line.ground[model.side].distance_m,
+        model.by_distance(model.to_distance_m(places[order])),
+        model.by_distance(heights[order]),
+    )
+    return elevation_m
+
+
+def _friction_part(
+    lift: Lift, line: Line, model: SideModel, case: LoadCase, base: FloatArray
+) -> FloatArray:
+    """A bound of what friction does: all of it put on the whole side at once.
+
+    Rollers that hold back the rope change its tension by at most the friction factor
+    times their loads, added up from the held end; no span feels more than the sum.
+    """
+    solved = solve_stop(
+        lift,
+        line,
+        model=model,
+        stop_offset_m=0.0,
+        load_case=case,
+        rule=nominal_rule(lift),
+    )
+    held_back_n = FRICTION * float(np.nansum(np.abs(solved.state.load_n)))
+    part: FloatArray = np.zeros(base.size)
+    for sign in (-1, 1):
+        force_n = lift.tension.force_n + sign * 2 * held_back_n
+        other = replace(lift, tension=replace(lift.tension, force_n=force_n))
+        moved = grip_elevation_m(other, line, model=model, case=case)
+        part = np.maximum(part, np.abs(moved - base))
+    return part
+
+
+def _changes(lift: Lift) -> dict[str, tuple[Lift, ...]]:
+    """The lift with one value at each end of its interval."""
+    tension, rope, carriers = lift.tension, lift.rope, lift.carriers
+
+    def both(share: float) -> tuple[float, float]:
+        return 1 - share, 1 + share
+
+    return {
+        "tension": tuple(
+            replace(lift, tension=replace(tension, force_n=force_n))
+            for force_n in (tension.low_force_n, tension.high_force_n)
+        ),
+        "modulus": tuple(
+            replace(
+                lift,
+                rope=replace(rope, axial_stiffness_n=rope.axial_stiffness_n * f),
+            )
+            for f in both(STIFFNESS_SHARE)
+        ),
+        "rope mass": tuple(
+            replace(lift, rope=replace(rope, mass_kg_per_m=rope.mass_kg_per_m * f))
+            for f in both(ROPE_MASS_SHARE)
+        ),
+        "carrier mass": tuple(
+            replace(
+                lift,
+                carriers=replace(carriers, empty_mass_kg=carriers.empty_mass_kg * f),
+            )
+            for f in both(EMPTY_MASS_SHARE)
+        ),
+        "passenger mass": tuple(
+            replace(
+                lift,
+                carriers=replace(
+                    carriers, passenger_mass_kg=carriers.passenger_mass_kg * f
+                ),
+            )
+            for f in both(PASSENGER_MASS_SHARE)
+        ),
+        "spacing": tuple(
+            replace(lift, carriers=replace(carriers, spacing_m=carriers.spacing_m * f))
+            for f in both(SPACING_SHARE)
+        ),
+    }

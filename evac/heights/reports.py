@@ -1,0 +1,116 @@
+"""What the rope does to every support and in every span, over all solved states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Line, SpanReport, SupportReport
+from evac.facts.lift import Lift, LoadCase, Side, SupportKind
+from evac.heights.extremes import SideExtremes
+
+LEAST_SAFETY_FACTOR = 4.0
+"""Below this the plan says so (common practice for haul ropes, from memory; the
+supplier's figure counts)."""
+
+
+def support_reports(
+    line: Line,
+    extremes: Mapping[Side, SideExtremes],
+    *,
+    cases: tuple[LoadCase, ...],
+    kinds: tuple[SupportKind, ...],
+    inferred: tuple[str, ...],
+) -> tuple[SupportReport, ...]:
+    """Least and greatest load of every support but the stations, both sides."""
+    names = (
+        *(case.name for case in cases),
+        "all empty",
+        "one loaded carrier",
+        "part emptied",
+    )
+    return tuple(
+        SupportReport(
+            side=side,
+            support_id=support.id,
+            kind=kinds[index].value,
+            inferred=support.id in inferred,
+            least_load_n=float(found.least_load_n[index]),
+            greatest_load_n=float(found.greatest_load_n[index]),
+            greatest_deflection_deg=float(np.degrees(found.deflection_rad[index])),
+            lifted=bool(found.lifted[index]),
+            worst_load_name=names[found.worst_label[index]],
+        )
+        for side, found in extremes.items()
+        for index, support in enumerate(line.supports)
+        if 0 < index < len(line.supports) - 1
+    )
+
+
+def span_reports(
+    lift: Lift, line: Line, extremes: Mapping[Side, SideExtremes]
+) -> tuple[SpanReport, ...]:
+    """Sag, tension and safety factor of every span, both sides."""
+    breaking_n = lift.rope.breaking_force_n
+    return tuple(
+        SpanReport(
+            side=side,
+            span_id=span.id,
+            greatest_sag_m=float(found.sag_m[span.index]),
+            least_tension_n=float(found.least_tension_n[span.index]),
+            greatest_tension_n=float(found.greatest_tension_n[span.index]),
+            safety_factor=(
+                None
+                if breaking_n is None
+                else breaking_n / float(found.greatest_tension_n[span.index])
+            ),
+        )
+        for side, found in extremes.items()
+        for span in line.spans
+    )
+
+
+def report_findings(
+    supports: tuple[SupportReport, ...], spans: tuple[SpanReport, ...]
+) -> list[Finding]:
+    """What the plan must say about supports and tensions."""
+    findings = [
+        Finding(
+            key="heights.lifted",
+            severity=Severity.WARN,
+            where=f"{report.support_id} {report.side.value}",
+            values={
+                "support": report.support_id,
+                "side": report.side.value,
+                "load_name": report.worst_load_name,
+            },
+        )
+        for report in supports
+        if report.lifted
+    ]
+    inferred = sorted(
+        {report.support_id for report in supports if report.inferred},
+        key=[report.support_id for report in supports].index,
+    )
+    if inferred:
+        findings.append(
+            Finding(
+                key="heights.inferred",
+                severity=Severity.NOTE,
+                values={"found": len(inferred), "supports": ", ".join(inferred)},
+            )
+        )
+    weak = [s for s in spans if (s.safety_factor or np.inf) < LEAST_SAFETY_FACTOR]
+    if weak:
+        worst = min(weak, key=lambda report: report.safety_factor or np.inf)
+        findings.append(
+            Finding(
+                key="heights.low_safety",
+                severity=Severity.WARN,
+                where=f"{worst.span_id} {worst.side.value}",
+                values={"factor": float(worst.safety_factor or 0.0)},
+            )
+        )
+    return findings

@@ -1,0 +1,155 @@
+"""One span of one side: the heights by which its gear is chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Line, SideEnvelope, Span, UnitHeights
+from evac.facts.lift import FloatArray, Lift, Side
+from evac.heights.extremes import SideExtremes
+from evac.heights.margins import Margins
+from evac.heights.stop import doubtful_spans
+
+
+def side_envelope(
+    lift: Lift, line: Line, *, extremes: SideExtremes, margins: Margins, side: Side
+) -> SideEnvelope:
+    """Extremes of one side as an envelope, one value a metre.
+
+    A sample that no carrier comes nearest to (right at a station) takes its values
+    from its neighbours; one without ground is not known.
+    """
+    ground = line.ground[side]
+    void = np.isnan(ground.elevation_m) | np.isnan(ground.stance_m)
+    greatest = _filled(extremes.greatest_m[0])
+    least = _filled(extremes.least_m[0])
+    stance = _filled(extremes.greatest_m[1])
+    sunk = least - lift.carriers.rope_to_seat_m <= 0
+    spans = np.searchsorted(line.distance_m, ground.distance_m, side="left") - 1
+    doubtful = np.isin(np.clip(spans, 0, len(line.spans) - 1), doubtful_spans(line))
+    known = ~(void | sunk | doubtful)
+
+    def shown(values: FloatArray) -> FloatArray:
+        return np.where(known, values, np.nan)
+
+    return SideEnvelope(
+        side=side,
+        distance_m=ground.distance_m,
+        rope_greatest_m=shown(greatest),
+        rope_least_m=shown(least),
+        stance_greatest_m=shown(stance),
+        margin_m=margins.margin_m,
+        slope_greatest_deg=np.degrees(np.arctan(_filled(extremes.slope))),
+        known=known,
+    )
+
+
+def unit_heights(
+    lift: Lift,
+    line: Line,
+    *,
+    extremes: Mapping[Side, SideExtremes],
+    envelopes: Mapping[Side, SideEnvelope],
+) -> tuple[UnitHeights, ...]:
+    """Every span of both sides, ascending first."""
+    return tuple(
+        _unit(lift, line, span, extremes=extremes[side], envelope=envelopes[side])
+        for side in Side
+        for span in line.spans
+    )
+
+
+def unknown_findings(units: tuple[UnitHeights, ...]) -> list[Finding]:
+    """A finding for every unit whose heights are not known."""
+    return [
+        Finding(
+            key=f"heights.unknown_{unit.reason}",
+            severity=Severity.STOP,
+            where=f"{unit.span_id} {unit.side.value}",
+        )
+        for unit in units
+        if not unit.known
+    ]
+
+
+def _filled(values: FloatArray) -> FloatArray:
+    """Samples between or beside known ones, from their neighbours."""
+    seen = ~np.isnan(values)
+    if not seen.any():
+        return values
+    places = np.arange(values.size)
+    return np.interp(places, places[seen], values[seen])
+
+
+def _unit(
+    lift: Lift,
+    line: Line,
+    span: Span,
+    *,
+    extremes: SideExtremes,
+    envelope: SideEnvelope,
+) -> UnitHeights:
+    ground = line.ground[envelope.side]
+    # The sample on a support belongs to both spans beside it: heights are met there
+    # by carriers of either.
+    inside = (ground.distance_m >= span.start_m - 0.5) & (
+        ground.distance_m <= span.end_m + 0.5
+    )
+    reason = _reason(lift, line, span, inside, extremes, envelope)
+    known = not reason
+    rope = np.where(known & inside, envelope.rope_greatest_m, np.nan)
+    seat_m = lift.carriers.rope_to_seat_m
+    at = int(np.nanargmax(rope)) if known else 0
+
+    def most(values: FloatArray) -> float:
+        return float(np.nanmax(values[inside])) if known else float("nan")
+
+    least = float(np.nanmin(envelope.rope_least_m[inside])) if known else float("nan")
+    return UnitHeights(
+        side=envelope.side,
+        span_index=span.index,
+        span_id=span.id,
+        rope_greatest_m=most(envelope.rope_greatest_m),
+        stance_greatest_m=most(envelope.stance_greatest_m),
+        greatest_at_m=float(ground.distance_m[at]) if known else float("nan"),
+        rope_least_m=least,
+        seat_greatest_m=most(envelope.rope_greatest_m) - seat_m,
+        seat_least_m=least - seat_m,
+        margin_m=most(envelope.margin_m),
+        slope_greatest_deg=float(envelope.slope_greatest_deg[inside].max()),
+        ground_slope_deg=_steepest(ground.slope_deg[inside]),
+        carriers_most=int(extremes.carriers_most[span.index]),
+        known=known,
+        reason=reason,
+    )
+
+
+def _steepest(slope_deg: FloatArray) -> float:
+    """Steepest ground that is known; NaN where none is."""
+    known = slope_deg[~np.isnan(slope_deg)]
+    return float(known.max()) if known.size else float("nan")
+
+
+def _reason(
+    lift: Lift,
+    line: Line,
+    span: Span,
+    inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+    extremes: SideExtremes,
+    envelope: SideEnvelope,
+) -> str:
+    """Why a unit's heights are not known, as a words key below ``unknown.``; or ""."""
+    if span.index in doubtful_spans(line):
+        return "doubtful"
+    ground = line.ground[envelope.side]
+    if np.isnan(ground.elevation_m[inside] + ground.stance_m[inside]).any():
+        return "void"
+    least_m = float(np.nanmin(extremes.least_m[0][inside]))
+    if least_m <= 0:
+        return "rope_in_ground"
+    if least_m - lift.carriers.rope_to_seat_m <= 0:
+        return "seat_in_ground"
+    return ""
