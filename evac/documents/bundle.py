@@ -1,12 +1,67 @@
-"""All papers of a plan as files."""
+"""All papers of a plan as files, and the whole output folder."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
+
 from evac.documents.names import file_names, team_zones
+from evac.documents.plandoc import plan_document_facts
 from evac.documents.sheet import sheet_facts
 from evac.documents.typeset import pdf_bytes
 from evac.facts.plan import Plan
+from evac.figures import line_section, svg_bytes
+from evac.maps import map_html
+from evac.outbox import publish
+from evac.tables_out import geojson_bytes, gpx_bytes, plan_json, xlsx_bytes
 from evac.words import Words
+
+OnStep = Callable[[str, float], None]
+
+_A3_WIDTH_MM, _A3_HEIGHT_MM, _A3_MARGIN_MM = 420.0, 297.0, 10.0
+
+
+def document_files(plan: Plan, words: Words) -> dict[str, bytes]:
+    """Every printed paper of a plan, by its name in the output folder.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``plan.pdf``, ``section.pdf``, ``section.svg``, ``sheets_all.pdf`` and
+        ``sheets/<team>.pdf``; the same plan gives the same bytes.
+    """
+    return {
+        "plan.pdf": pdf_bytes(
+            "document", facts=plan_document_facts(plan, words, findings=plan.findings)
+        ),
+        **section_files(plan, words),
+        **sheet_files(plan, words),
+    }
+
+
+def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
+    """The whole lift on one A3 page, as PDF and SVG."""
+    subtitle = words.say(
+        "sheet.stamp",
+        lift=plan.lift.operator,
+        revision=plan.lift.revision,
+        day=plan.date,
+        fingerprint=plan.fingerprint,
+    )
+    svg = svg_bytes(
+        line_section(plan.lift, plan.heights, words=words, subtitle=subtitle)
+    )
+    page = pdf_bytes(
+        "page",
+        facts={
+            "title": words.say("plandoc.title", lift=plan.lift.name),
+            "width_mm": _A3_WIDTH_MM,
+            "height_mm": _A3_HEIGHT_MM,
+            "margin_mm": _A3_MARGIN_MM,
+            "svg": svg.decode("utf-8"),
+        },
+    )
+    return {"section.pdf": page, "section.svg": svg}
 
 
 def sheet_files(plan: Plan, words: Words) -> dict[str, bytes]:
@@ -28,3 +83,52 @@ def sheet_files(plan: Plan, words: Words) -> dict[str, bytes]:
         "sheet", facts={"title": title, "sheets": list(every.values())}
     )
     return files
+
+
+def write_documents(
+    plan: Plan,
+    out: Path,
+    *,
+    words: Words,
+    compare_with: Path | None = None,
+    on_step: OnStep | None = None,
+) -> tuple[str, ...]:
+    """Write the whole output folder: papers, map, tables, device files.
+
+    Parameters
+    ----------
+    plan : Plan
+    out : Path
+        Replaced only if absent, empty or written by an earlier run.
+    words : Words
+    compare_with : Path, optional
+        An earlier output folder; the plan document lists what changed since.
+    on_step : callable, optional
+        Called with the step's name and the fraction done.
+
+    Returns
+    -------
+    tuple of str
+        Names written, relative to `out`.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    InputError
+        If the earlier folder holds no plan that can be compared.
+    """
+    report = on_step or (lambda _name, _fraction: None)
+    files = document_files(plan, words)
+    report("documents", 0.6)
+    files |= {
+        "map.html": map_html(plan, words),
+        "plan.xlsx": xlsx_bytes(plan, words),
+        "places.gpx": gpx_bytes(plan, words),
+        "places.geojson": geojson_bytes(plan, words),
+        "plan.json": plan_json(plan),
+    }
+    report("documents", 0.9)
+    publish(out, files)
+    report("documents", 1.0)
+    return tuple(sorted(files))

@@ -13,6 +13,7 @@ from evac.documents.sheet_parts import (
     gate_rows,
     kit_lines,
     muster_lines,
+    units_of,
     warning_texts,
 )
 from evac.documents.typeset import Fact
@@ -23,6 +24,7 @@ from evac.figures import svg_bytes, zone_map, zone_section
 from evac.words import Words
 
 _ASSUMPTIONS_SHOWN = 4
+_SECTION_MM = 44.0
 
 
 def sheet_facts(
@@ -77,17 +79,21 @@ def _zone_facts(
     support = plan.lift.supports[first.start_support]
     address = geo_address(plan.lift, support)
     rows = carrier_rows(plan, team, words)
+    sides = {side for zone in zones for side in zone.sides}
+    section = zone_section(
+        plan, zones, words=words, side_height_mm=_SECTION_MM / len(sides)
+    )
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
         "key_facts": _key_facts(plan, team, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
-        "section_svg": _svg(zone_section(plan, zones, words=words)),
+        "section_svg": _svg(section),
         "map_svg": _svg(zone_map(plan, zones, route=route, words=words)),
         "way": _way_lines(plan, team, route, words),
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
         "qr_svg": qr_svg(address),
-        "gates": [list(row) for row in gate_rows(plan, zones, words)],
+        "gates": [list(row) for row in gate_rows(plan, units_of(zones), words)],
         "carriers": [list(row) for row in rows],
         "carriers_note": words.say(
             "sheet.carriers_at" if rows else "sheet.carriers_none"

@@ -59,10 +59,9 @@ def units_of(zones: Sequence[Zone]) -> set[tuple[Side, int]]:
 
 
 def gate_rows(
-    plan: Plan, zones: Sequence[Zone], words: Words
+    plan: Plan, units: set[tuple[Side, int]], words: Words
 ) -> list[tuple[str, str, str, str]]:
-    """What lies below the zones: hazard, spans, opened by, expected."""
-    units = units_of(zones)
+    """What lies below some span-sides: hazard, spans, opened by, expected."""
     spans: dict[str, list[UnitGate]] = {}
     for gate in plan.gates:
         if (gate.side, gate.span_index) in units:

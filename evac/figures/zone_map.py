@@ -19,7 +19,7 @@ from evac.facts.work import Route, Zone
 from evac.figures.canvas import TEXT_PT, axes_mm, drawing, new_figure, shortened
 from evac.words import Words
 
-WIDTH_MM, HEIGHT_MM = 112.0, 88.0
+WIDTH_MM, HEIGHT_MM = 112.0, 72.0
 _FOOT_MM = 9.5
 _INTERVALS_M = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _BARS_M = (20, 50, 100, 200, 500, 1000, 2000)
@@ -60,7 +60,7 @@ def zone_map(
     Returns
     -------
     matplotlib.figure.Figure
-        112 mm x 88 mm, north up; no text below 9 pt.
+        112 mm x 72 mm, north up; no text below 9 pt.
     """
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=HEIGHT_MM)

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from evac.facts.heights import UnitHeights
-from evac.facts.lift import Side
+from evac.facts.lift import Side, Support
 from evac.facts.plan import Plan
 from evac.facts.work import Option, Zone
 from evac.figures.below import stretches
@@ -26,10 +26,8 @@ from evac.figures.canvas import (
 )
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
 from evac.figures.profile import (
+    SUPPORT_MARK,
     draw_envelope,
-    draw_ground,
-    draw_rope,
-    draw_supports,
     support_kinds,
     unknown_runs,
 )
@@ -51,6 +49,11 @@ class _Window:
     last_span: int
     low_m: float
     high_m: float
+
+    @property
+    def supports(self) -> tuple[Support, ...]:
+        supports = self.plan.heights.line.supports
+        return supports[self.first_span : self.last_span + 2]
 
     @property
     def mm_per_m(self) -> float:
@@ -96,9 +99,8 @@ def zone_section(
     height_mm = len(sides) * each_mm + strip_mm + 2 * _LINE_MM + 1.0
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=height_mm)
-        exaggeration = 1.0
         for number, side in enumerate(reversed(sides)):
-            exaggeration = _draw_side(
+            _draw_side(
                 figure,
                 window,
                 side,
@@ -117,7 +119,7 @@ def zone_section(
                 height=strip_mm,
             )
             draw_hazards(axes, bars, width_mm=WIDTH_MM - 2 * _SIDE_MM)
-        _foot(figure, window, height_mm, exaggeration)
+        _foot(figure, window, height_mm)
     return figure
 
 
@@ -180,6 +182,7 @@ def _unit_text(window: _Window, unit: UnitHeights, option: Option) -> str:
     return words.say(
         "figures.unit_rope",
         seat_m=unit.seat_greatest_m,
+        slope_deg=unit.ground_slope_deg,
         needed=words.number(reach.rope_needed_m, 0),
         have=words.number(reach.rope_have_m, 0),
     )
@@ -230,11 +233,10 @@ def _draw_side(
     height: float,
     label_mm: float,
     upright: bool,
-) -> float:
-    """Draw one side; return the vertical exaggeration."""
+) -> None:
+    """Draw one side with its labels."""
     heights = window.plan.heights
-    ground, envelope = heights.line.ground[side], heights.envelopes[side]
-    stop = heights.reference[side]
+    envelope = heights.envelopes[side]
     axes = axes_mm(
         figure,
         left=_SIDE_MM,
@@ -244,22 +246,21 @@ def _draw_side(
     )
     axes.set_axis_off()
     axes.set_xlim(window.low_m, window.high_m)
-    inside = (ground.distance_m >= window.low_m) & (ground.distance_m <= window.high_m)
-    supports = heights.line.supports[window.first_span : window.last_span + 2]
-    tops = [item.ground_m + item.rope_height_m for item in supports]
-    low_m = float(np.nanmin(ground.elevation_m[inside]))
-    high_m = max(float(np.nanmax(ground.elevation_m[inside])), *tops)
-    # Room for the numbers of the supports below the ground.
-    rise_m = max(high_m - low_m, 1.0)
-    low_m -= _ID_MM * rise_m / (height - _ID_MM - 1.0)
-    high_m += 1.0 * rise_m / (height - _ID_MM - 1.0)
+    inside = (envelope.distance_m >= window.low_m) & (
+        envelope.distance_m <= window.high_m
+    )
+    worst_m = (envelope.rope_greatest_m + envelope.margin_m)[inside]
+    high_m = max(1.04 * float(np.nanmax(worst_m, initial=0.0)), 6.0)
+    low_m = -_ID_MM * high_m / (height - _ID_MM)
     axes.set_ylim(low_m, high_m)
-    draw_ground(axes, ground, bottom_m=low_m, linestyle="-")
-    base_m = np.interp(envelope.distance_m, ground.distance_m, ground.elevation_m)
-    draw_envelope(axes, envelope, base_m)
-    draw_rope(axes, stop, linestyle="-")
-    _draw_carriers(axes, window, side)
-    draw_supports(axes, supports, kinds=support_kinds(heights))
+    axes.axhspan(low_m, 0.0, facecolor="0.93", edgecolor="none", zorder=0)
+    axes.axhline(0.0, color="0.35", linewidth=0.9, zorder=2)
+    draw_envelope(axes, envelope, np.zeros_like(envelope.distance_m))
+    axes.plot(
+        envelope.distance_m[inside], worst_m, color="black", linewidth=0.7, zorder=3
+    )
+    _draw_rope_and_carriers(axes, window, side)
+    _draw_masts(axes, window)
     for start_m, end_m in unknown_runs(envelope):
         axes.axvspan(
             start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
@@ -287,35 +288,53 @@ def _draw_side(
         va="bottom",
         clip_on=False,
     )
-    return (1 / m_per_mm) / window.mm_per_m
 
 
-def _draw_carriers(axes: Axes, window: _Window, side: Side) -> None:
-    """Hangers and seats at the reference stop."""
-    carriers = window.plan.heights.reference[side].carriers
-    hang_m = window.plan.lift.carriers.rope_to_seat_m
+def _draw_rope_and_carriers(axes: Axes, window: _Window, side: Side) -> None:
+    """The rope, hangers and seats at the reference stop, above ground."""
+    heights = window.plan.heights
+    stop, ground = heights.reference[side], heights.line.ground[side]
+    shown = (stop.rope_distance_m >= window.low_m) & (
+        stop.rope_distance_m <= window.high_m
+    )
+    at = stop.rope_distance_m[shown]
+    base_m = np.interp(at, ground.distance_m, ground.elevation_m)
+    axes.plot(
+        at, stop.rope_elevation_m[shown] - base_m, color="black", linewidth=1.0,
+        zorder=4,
+    )
+    carriers = stop.carriers
     inside = (carriers.distance_m >= window.low_m) & (
         carriers.distance_m <= window.high_m
     )
-    at, rope = carriers.distance_m[inside], carriers.rope_elevation_m[inside]
-    axes.vlines(at, rope - hang_m, rope, color="black", linewidth=0.8, zorder=4)
-    axes.plot(
-        at,
-        rope - hang_m,
-        linestyle="none",
-        marker="s",
-        markersize=3,
-        color="black",
-        zorder=5,
+    at, seat_m = carriers.distance_m[inside], carriers.seat_height_m[inside]
+    axes.vlines(
+        at, seat_m, carriers.rope_height_m[inside], color="black", linewidth=0.8,
+        zorder=4,
     )
+    axes.plot(
+        at, seat_m, linestyle="none", marker="s", markersize=3, color="black", zorder=5
+    )
+
+
+def _draw_masts(axes: Axes, window: _Window) -> None:
+    kinds = support_kinds(window.plan.heights)
+    for support in window.supports:
+        axes.plot(
+            [support.distance_m] * 2, [0.0, support.rope_height_m], color="black",
+            linewidth=1.8, solid_capstyle="butt", zorder=3,
+        )
+        axes.plot(
+            [support.distance_m], [support.rope_height_m],
+            marker=SUPPORT_MARK[kinds[support.id]], markersize=4.5,
+            markerfacecolor="white", markeredgecolor="black", zorder=5,
+        )
 
 
 def _support_ids(
     axes: Axes, window: _Window, *, low_m: float, m_per_mm: float
 ) -> None:
-    supports = window.plan.heights.line.supports[
-        window.first_span : window.last_span + 2
-    ]
+    supports = window.supports
     names = [shortened(item.id, most=10) for item in supports]
     widest_mm = max(text_width_mm(name) for name in names)
     places = spread(
@@ -337,17 +356,9 @@ def _support_ids(
         )
 
 
-def _foot(
-    figure: Figure, window: _Window, height_mm: float, exaggeration: float
-) -> None:
+def _foot(figure: Figure, window: _Window, height_mm: float) -> None:
     words = window.words
-    texts = (
-        words.say(
-            "figures.zone_scale",
-            exaggeration=words.number(exaggeration, 1),
-        ),
-        words.say("figures.zone_legend"),
-    )
+    texts = (words.say("figures.zone_scale"), words.say("figures.zone_legend"))
     for row, text in enumerate(texts):
         figure.text(
             _SIDE_MM / WIDTH_MM,

@@ -1,0 +1,196 @@
+"""Parts of the plan document about heights, supports and reach."""
+
+from __future__ import annotations
+
+import math
+
+from evac.documents.blocks import Block, heading, paragraph, table
+from evac.facts.heights import UnitHeights
+from evac.facts.plan import Plan
+from evac.facts.work import Reach
+from evac.words import Words
+
+_OPTIONS_ABREAST = 12
+
+
+def height_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Greatest and least heights of every span-side, then the supports."""
+    heights = plan.heights
+    keys = (
+        "span",
+        "side",
+        "rope_greatest",
+        "seat_greatest",
+        "seat_least",
+        "margin",
+        "ground_slope",
+        "carriers_most",
+        "reached_by",
+    )
+    return [
+        heading(words.say("plandoc.heights")),
+        paragraph(
+            words.say(
+                "plandoc.heights_intro",
+                cases=len(heights.load_cases),
+                states=heights.states_solved,
+                residual=words.number(heights.greatest_residual_n, 2),
+            )
+        ),
+        table(
+            [words.say(f"plandoc.{key}") for key in keys],
+            rows=[_unit_row(plan, unit, words) for unit in heights.units],
+            widths=[1, 0, 1, 1, 1, 0, 0, 0, 1],
+            right=[2, 3, 4, 5, 6, 7],
+        ),
+        heading(words.say("plandoc.supports"), level=2),
+        _supports(plan, words),
+    ]
+
+
+def _height(value_m: float, words: Words) -> str:
+    """Metres as a bare number for a column headed "m"; feet behind it on request."""
+    if not math.isfinite(value_m):
+        return words.say("plandoc.not_known")
+    if words.feet:
+        return words.length(value_m)
+    return words.number(value_m, 1)
+
+
+def _unit_row(plan: Plan, unit: UnitHeights, words: Words) -> list[str]:
+    side = words.say(f"plandoc.side_{unit.side.value}")
+    if not unit.known:
+        reason = words.say(f"unknown.{unit.reason}")
+        why = words.say("plandoc.not_known_why", reason=reason)
+        return [unit.span_id, side, why, "", "", "", "", str(unit.carriers_most), "0"]
+    answers = [
+        reach.ok
+        for reach in plan.reaches
+        if reach.side is unit.side and reach.span_index == unit.span_index
+    ]
+    return [
+        unit.span_id,
+        side,
+        _height(unit.rope_greatest_m, words),
+        _height(unit.seat_greatest_m, words),
+        _height(unit.seat_least_m, words),
+        _height(unit.margin_m, words),
+        words.show("slope_deg", unit.ground_slope_deg),
+        str(unit.carriers_most),
+        words.say("plandoc.reached_of", count=sum(answers), total=len(answers)),
+    ]
+
+
+def _supports(plan: Plan, words: Words) -> Block:
+    rows = []
+    for report in plan.heights.supports:
+        loads = (
+            words.number(value / 1000, 1)
+            if math.isfinite(value)
+            else words.say("plandoc.station")
+            for value in (report.least_load_n, report.greatest_load_n)
+        )
+        kind = (
+            words.say("plandoc.kind_inferred", kind=report.kind)
+            if report.inferred
+            else report.kind
+        )
+        angle = (
+            words.show("angle_deg", report.greatest_deflection_deg)
+            if math.isfinite(report.greatest_deflection_deg)
+            else words.say("plandoc.station")
+        )
+        worst = words.say("plandoc.lifted") if report.lifted else report.worst_load_name
+        rows.append(
+            [
+                report.support_id,
+                words.say(f"plandoc.side_{report.side.value}"),
+                kind,
+                *loads,
+                angle,
+                worst,
+            ]
+        )
+    keys = (
+        "support",
+        "side",
+        "kind",
+        "load_least",
+        "load_greatest",
+        "deflection",
+        "worst_load",
+    )
+    return table(
+        [words.say(f"plandoc.{key}") for key in keys],
+        rows=rows,
+        widths=[1, 0, 1.4, 0.8, 0.9, 0, 1.8],
+        right=[3, 4, 5],
+    )
+
+
+def reach_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Which option reaches which span-side, and what stops it where it does not."""
+    answers = {
+        (item.option_index, item.side, item.span_index): item for item in plan.reaches
+    }
+    codes = _codes(plan)
+    blocks = [
+        heading(words.say("plandoc.reach")),
+        paragraph(words.say("plandoc.reach_intro")),
+    ]
+    options = plan.work.options
+    for start in range(0, len(options), _OPTIONS_ABREAST):
+        part = options[start : start + _OPTIONS_ABREAST]
+        legend = "; ".join(
+            words.say(
+                "plandoc.reach_option",
+                number=str(start + place + 1),
+                team=option.team,
+                kit=option.kit,
+                technique=option.technique,
+            )
+            for place, option in enumerate(part)
+        )
+        rows = [
+            [
+                unit.span_id,
+                words.say(f"plandoc.side_{unit.side.value}"),
+                *(
+                    _mark(answers.get((o.index, unit.side, unit.span_index)), codes, words)
+                    for o in part
+                ),
+            ]
+            for unit in plan.heights.units
+        ]
+        head = [words.say("plandoc.span"), words.say("plandoc.side")]
+        head += [str(start + place + 1) for place in range(len(part))]
+        blocks += [
+            paragraph(words.say("plandoc.reach_legend", list=legend)),
+            table(head, rows=rows, widths=[2, 0, *([1] * len(part))]),
+        ]
+    if codes:
+        key = "; ".join(
+            words.say("plandoc.reach_code", code=code, limit=words.say(f"reach.{limit}"))
+            for limit, code in codes.items()
+        )
+        blocks.insert(2, paragraph(key))
+    return blocks
+
+
+def _codes(plan: Plan) -> dict[str, str]:
+    """A short code for every limit met: its first letters, all different."""
+    found: dict[str, str] = {}
+    for limit in sorted({item.limit for item in plan.reaches if not item.ok}):
+        code = next(
+            limit[:size]
+            for size in range(1, len(limit) + 1)
+            if limit[:size] not in found.values()
+        )
+        found[limit] = code
+    return found
+
+
+def _mark(reach: Reach | None, codes: dict[str, str], words: Words) -> str:
+    if reach is None:
+        return ""
+    return words.say("plandoc.reach_dot") if reach.ok else codes[reach.limit]

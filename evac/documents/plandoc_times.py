@@ -1,0 +1,252 @@
+"""Parts of the plan document about time: durations, the clock, the decision ladder."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from evac.documents.blocks import Block, heading, paragraph, steps, table
+from evac.facts.lift import Triple
+from evac.facts.plan import Plan
+from evac.words import Words
+
+_CHILL_THAT_DECIDES_C = -28.0
+_DUSK_THAT_DECIDES_MIN = 120.0
+
+
+def time_blocks(plan: Plan, words: Words) -> list[Block]:
+    """The four durations, what they contain, and the emergency drive beside them."""
+    simulation, lift = plan.simulation, plan.lift
+    blocks = [
+        heading(words.say("plandoc.times")),
+        paragraph(words.say("plandoc.times_intro")),
+        _durations(plan, words),
+        paragraph(words.say("plandoc.times_stated")),
+        paragraph(
+            words.say(
+                "plandoc.times_sampling",
+                runs=simulation.runs,
+                seed=simulation.seed,
+                p50_low_s=simulation.p50_interval_s[0],
+                p50_high_s=simulation.p50_interval_s[1],
+                p90_low_s=simulation.p90_interval_s[0],
+                p90_high_s=simulation.p90_interval_s[1],
+            )
+        ),
+        paragraph(
+            words.say(
+                "plandoc.times_contain",
+                p50_s=simulation.p50_independent_s,
+                p90_s=simulation.p90_independent_s,
+            )
+        ),
+    ]
+    if simulation.chance_of_limit is not None:
+        blocks.append(
+            paragraph(
+                words.say(
+                    "plandoc.times_chance", chance_share=simulation.chance_of_limit
+                )
+            )
+        )
+    last = sorted(simulation.last_team_share.items(), key=lambda item: -item[1])
+    if last:
+        shown = ", ".join(
+            words.say("plandoc.last_team", team=team, part_share=share)
+            for team, share in last
+            if share >= 0.005
+        )
+        blocks.append(paragraph(words.say("plandoc.times_last", list=shown)))
+    blocks.append(paragraph(_emptying(plan, words)))
+    day = words.say(
+        "plandoc.conditions",
+        day=lift.conditions.date,
+        stop_clock_s=lift.conditions.stop_clock_s,
+        air_c=lift.conditions.air_temperature_c,
+        wind_m_per_s=lift.conditions.wind_m_per_s,
+        gust_m_per_s=lift.conditions.gust_m_per_s,
+        dark=words.say(
+            "plandoc.dark_night" if lift.conditions.night else "plandoc.dark_day"
+        ),
+    )
+    blocks.append(paragraph(day))
+    return blocks
+
+
+def _durations(plan: Plan, words: Words) -> Block:
+    organisation, simulation = plan.lift.organisation, plan.simulation
+    dash = words.say("plandoc.not_simulated")
+
+    def stated(key: str, triple: Triple) -> list[str]:
+        values = (triple.low, triple.likely, triple.high)
+        return [words.say(key), *(words.duration(v) for v in values), dash, dash]
+
+    def drawn(key: str, p50_s: float, p90_s: float, likely_s: float | None) -> list[str]:
+        likely = dash if likely_s is None else words.duration(likely_s)
+        return [
+            words.say(key),
+            dash,
+            likely,
+            dash,
+            words.duration(p50_s),
+            words.duration(p90_s),
+        ]
+
+    first_p50, first_p90 = np.quantile(simulation.order_to_first_s, [0.5, 0.9])
+    safe_p50 = float(np.quantile(simulation.order_to_safe_s, 0.5))
+    rows = [
+        stated("plandoc.d_stop_order", organisation.stop_to_order_s),
+        stated("plandoc.d_order_secured", organisation.order_to_secured_s),
+        drawn("plandoc.d_order_first", float(first_p50), float(first_p90), None),
+        drawn(
+            "plandoc.d_order_clear",
+            simulation.p50_s,
+            simulation.p90_s,
+            plan.schedule.clear_s,
+        ),
+        stated("plandoc.d_ground_safe", organisation.ground_to_safe_s),
+        drawn("plandoc.d_order_safe", safe_p50, simulation.safe_p90_s, None),
+    ]
+    keys = ("duration", "low", "likely", "high", "p50", "p90")
+    return table(
+        [words.say(f"plandoc.{key}") for key in keys],
+        rows=rows,
+        widths=[1, 0, 0, 0, 0, 0],
+        right=[1, 2, 3, 4, 5],
+    )
+
+
+def _emptying(plan: Plan, words: Words) -> str:
+    if plan.clock.emptying_s is None:
+        return words.say("plandoc.no_emptying")
+    low_s, likely_s, high_s = plan.clock.emptying_s
+    return words.say(
+        "plandoc.emptying",
+        low_s=low_s,
+        likely_s=likely_s,
+        high_s=high_s,
+        standdown_s=plan.clock.standdown_s,
+    )
+
+
+def latest_sentence(plan: Plan, words: Words) -> str:
+    """By when the evacuation must be ordered, in one sentence."""
+    binding = plan.clock.binding
+    if binding is None:
+        return words.say("plandoc.sum_no_latest")
+    reason = words.say(f"clock.{binding.reason}")
+    stop_clock_s = plan.clock.stop_clock_s
+    if binding.after_stop_s < 0:
+        return words.say(
+            "plandoc.sum_too_late",
+            late_s=-binding.after_stop_s,
+            stop_clock_s=stop_clock_s,
+            reason=reason,
+        )
+    return words.say(
+        "plandoc.sum_latest",
+        # Rounded down: a latest time must never be shown later.
+        after_s=60 * (binding.after_stop_s // 60),
+        latest_clock_s=binding.clock_s,
+        stop_clock_s=stop_clock_s,
+        reason=reason,
+    )
+
+
+def decision_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Latest order times, light, cold, telling passengers, and the ladder."""
+    clock = plan.clock
+    blocks = [
+        heading(words.say("plandoc.decision")),
+        paragraph(latest_sentence(plan, words), strong=True),
+    ]
+    if clock.latest:
+        blocks.append(_latest_table(plan, words))
+    if clock.sunset_clock_s is not None and clock.dusk_clock_s is not None:
+        blocks.append(
+            paragraph(
+                words.say(
+                    "plandoc.sunset",
+                    sunset_clock_s=clock.sunset_clock_s,
+                    dusk_clock_s=clock.dusk_clock_s,
+                )
+            )
+        )
+    if clock.wind_chill_c is None:
+        blocks.append(paragraph(words.say("plandoc.no_cold")))
+    else:
+        key = f"exposure.{clock.cold_class}"
+        name = words.say(key) if words.has(key) else clock.cold_class
+        blocks.append(
+            paragraph(
+                words.say("plandoc.cold", chill_c=clock.wind_chill_c, **{"class": name})
+            )
+        )
+    blocks.append(paragraph(_informer(plan, words)))
+    blocks.append(heading(words.say("plandoc.ladder"), level=2))
+    blocks.append(steps(_ladder(plan, words)))
+    return blocks
+
+
+def _latest_table(plan: Plan, words: Words) -> Block:
+    rows = []
+    for item in plan.clock.latest:
+        late = item.after_stop_s < 0
+        rows.append(
+            [
+                words.say(f"clock.{item.reason}"),
+                words.say("plandoc.too_late", late_s=-item.after_stop_s)
+                if late
+                else words.duration(60 * (item.after_stop_s // 60)),
+                words.clock_time(item.clock_s),
+                words.say("plandoc.yes" if item.met else "plandoc.no"),
+                item.source,
+            ]
+        )
+    keys = ("reason", "latest_after", "latest_at", "latest_met", "latest_source")
+    return table(
+        [words.say(f"plandoc.{key}") for key in keys],
+        rows=rows,
+        widths=[1.3, 1, 0, 0.9, 1.6],
+    )
+
+
+def _informer(plan: Plan, words: Words) -> str:
+    clock, organisation = plan.clock, plan.lift.organisation
+    if clock.informer_round_s is None or clock.first_word_met is None:
+        return words.say("plandoc.no_informer")
+    return words.say(
+        "plandoc.informer",
+        round_s=clock.informer_round_s,
+        first_s=organisation.first_word_s,
+        met=words.say(
+            "plandoc.informer_met" if clock.first_word_met else "plandoc.informer_not"
+        ),
+    )
+
+
+def _ladder(plan: Plan, words: Words) -> list[str]:
+    organisation, binding = plan.lift.organisation, plan.clock.binding
+    part = words.say("plandoc.contents_part")
+    decide = (
+        words.say("plandoc.ladder_4_open", part=part)
+        if binding is None or binding.after_stop_s < 0
+        else words.say(
+            "plandoc.ladder_4", part=part, latest_clock_s=binding.clock_s
+        )
+    )
+    return [
+        words.say("plandoc.ladder_1"),
+        words.say(
+            "plandoc.ladder_2",
+            first_s=organisation.first_word_s,
+            repeat_s=organisation.repeat_word_s,
+        ),
+        words.say("plandoc.ladder_3"),
+        decide,
+        words.say("plandoc.ladder_5"),
+        words.say(
+            "plandoc.ladder_6",
+            chill_c=_CHILL_THAT_DECIDES_C,
+            dusk_min=_DUSK_THAT_DECIDES_MIN,
+        ),
+    ]

@@ -1,0 +1,321 @@
+"""Parts of the plan document about zones, ways in, hazards, teams and kit."""
+
+from __future__ import annotations
+
+from evac.documents.blocks import Block, gap, heading, paragraph, points, table
+from evac.documents.names import runs_text, zone_text
+from evac.documents.sheet_parts import gate_rows
+from evac.facts.lift import Kit, Side
+from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S, UnitGate, Zone
+from evac.words import Words
+
+
+def zone_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Zones with their certificate, who is not reached, what would help."""
+    assignment = plan.assignment
+    keys = ("team", "what", "gear", "enters", "there", "first", "clear", "people")
+    blocks = [
+        heading(words.say("plandoc.zones")),
+        table(
+            [words.say(f"plandoc.zone_{key}") for key in keys],
+            rows=[_zone_row(plan, zone, words) for zone in assignment.zones],
+            widths=[1.1, 1.6, 1.5, 0, 0.7, 0.7, 0.8, 0],
+            right=[7],
+        ),
+        paragraph(words.say("plandoc.times_from_order")),
+        paragraph(_certificate(plan, words)),
+    ]
+    if assignment.binding_teams:
+        teams = ", ".join(assignment.binding_teams)
+        blocks.append(paragraph(words.say("plandoc.binding", teams=teams)))
+    if assignment.reserve_teams:
+        teams = ", ".join(assignment.reserve_teams)
+        blocks.append(paragraph(words.say("plandoc.reserve", teams=teams)))
+    if assignment.uncovered:
+        blocks += [
+            heading(words.say("plandoc.uncovered"), level=2),
+            points(_uncovered(plan, words)),
+        ]
+    if plan.remedies:
+        blocks += [
+            heading(words.say("plandoc.remedies"), level=2),
+            _remedies(plan, words),
+        ]
+    return blocks
+
+
+def _zone_row(plan: Plan, zone: Zone, words: Words) -> list[str]:
+    return [
+        zone.team,
+        zone_text(plan.lift, zone, words),
+        f"{zone.option.technique}, {zone.option.kit}",
+        plan.lift.supports[zone.start_support].id,
+        words.duration(zone.arrival_s),
+        words.duration(zone.start_s),
+        words.duration(zone.finish_s),
+        words.number(zone.people, 0),
+    ]
+
+
+def _certificate(plan: Plan, words: Words) -> str:
+    assignment = plan.assignment
+    clear_s = max((zone.finish_s for zone in assignment.zones), default=0)
+    return words.say(
+        "plandoc.proven" if assignment.proven else "plandoc.not_proven",
+        method=assignment.method,
+        bound_s=assignment.bound_s,
+        clear_s=clear_s,
+    )
+
+
+def _uncovered(plan: Plan, words: Words) -> list[str]:
+    return [
+        words.say(
+            "plandoc.uncovered_row",
+            span=plan.heights.line.spans[item.span_index].id,
+            side=words.say(f"sheet.{item.side.value}"),
+            people=item.people,
+            reason=words.say(item.reason, **item.values),
+            remedy=words.say(item.remedy, **item.values),
+        )
+        for item in plan.assignment.uncovered
+    ]
+
+
+def _remedies(plan: Plan, words: Words) -> Block:
+    rows = [
+        [
+            words.say(f"remedy.{item.key}", **item.values),
+            words.number(item.uncovered_people, 0),
+            words.duration(item.clear_s),
+            "" if item.cost is None else words.number(item.cost, 0),
+        ]
+        for item in plan.remedies
+    ]
+    keys = ("remedy", "remedy_people", "remedy_clear", "remedy_cost")
+    return table(
+        [words.say(f"plandoc.{key}") for key in keys],
+        rows=rows,
+        widths=[3, 1, 1, 0],
+        right=[1, 3],
+    )
+
+
+def access_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Every team's way to where it begins."""
+    rows = []
+    for zone in plan.assignment.zones:
+        team = next(item for item in plan.lift.teams if item.id == zone.team)
+        route = next(
+            (
+                item
+                for item in plan.routes
+                if item.team == zone.team and item.support_index == zone.start_support
+            ),
+            None,
+        )
+        support = plan.lift.supports[zone.start_support].id
+        if route is None or route.seconds >= NEVER_S:
+            rows.append([zone.team, team.start_place, support, "", "", ""])
+            continue
+        rows.append(
+            [
+                zone.team,
+                team.start_place,
+                support,
+                words.length(route.length_m),
+                words.length(max(route.climb_m, 0.0)),
+                words.duration(route.seconds),
+            ]
+        )
+    keys = (
+        "zone_team",
+        "access_from",
+        "zone_enters",
+        "access_length",
+        "access_climb",
+        "access_time",
+    )
+    return [
+        heading(words.say("plandoc.access")),
+        table(
+            [words.say(f"plandoc.{key}") for key in keys],
+            rows=rows,
+            widths=[1.2, 1.6, 0, 1, 1, 1],
+            right=[3, 4, 5],
+        ),
+    ]
+
+
+def hazard_blocks(plan: Plan, words: Words) -> list[Block]:
+    """What lies below the line, as gates."""
+    blocks = [heading(words.say("plandoc.hazards"))]
+    rows = gate_rows(plan, _all_units(plan), words)
+    if not rows:
+        blocks.append(paragraph(words.say("plandoc.no_hazards")))
+        return blocks
+    keys = ("hazard", "muster_spans", "opened_by", "opens")
+    blocks.append(
+        table(
+            [words.say(f"plandoc.{key}") for key in keys],
+            rows=rows,
+            widths=[2.4, 1, 1.2, 1.4],
+        )
+    )
+    return blocks
+
+
+def _all_units(plan: Plan) -> set[tuple[Side, int]]:
+    return {(gate.side, gate.span_index) for gate in plan.gates}
+
+
+def power_line_spans(plan: Plan) -> list[UnitGate]:
+    """The span-sides above which a power line must be switched off."""
+    lines = {item.id for item in plan.lift.hazards if item.kind == "power line"}
+    return [gate for gate in plan.gates if lines.intersection(gate.hazard_ids)]
+
+
+def team_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Teams, kit with what is due, and the people beside the teams."""
+    lift = plan.lift
+    rows = [
+        [
+            team.id,
+            str(team.crew),
+            ", ".join(team.techniques),
+            team.start_place,
+            words.duration(team.ready_s),
+            words.show("day", team.last_drill)
+            if team.last_drill
+            else words.say("plandoc.blank"),
+            team.channel or words.say("plandoc.blank"),
+        ]
+        for team in lift.teams
+    ]
+    keys = (
+        "team",
+        "crew",
+        "techniques",
+        "start_place",
+        "ready",
+        "last_drill",
+        "channel",
+    )
+    kit_keys = (
+        "kit",
+        "team",
+        "technique",
+        "rope",
+        "stored_at",
+        "due",
+        "retire",
+    )
+    return [
+        heading(words.say("plandoc.teams")),
+        table(
+            [words.say(f"plandoc.{key}") for key in keys],
+            rows=rows,
+            widths=[1.2, 0, 1.7, 1.3, 0.8, 1.1, 0.9],
+        ),
+        table(
+            [words.say(f"plandoc.{key}") for key in kit_keys],
+            rows=[_kit_row(plan, kit, words) for kit in lift.kits],
+            widths=[0.8, 1.1, 1.5, 0.7, 1.2, 1.1, 1.1],
+            right=[3],
+        ),
+        heading(words.say("plandoc.roles_title"), level=2),
+        *_role_blocks(plan, words),
+    ]
+
+
+def _kit_row(plan: Plan, kit: Kit, words: Words) -> list[str]:
+    if kit.inspection_due is None:
+        due = words.say("plandoc.due_none")
+    elif kit.inspection_due < plan.date:
+        due = words.say("plandoc.due_over", day=kit.inspection_due)
+    else:
+        due = words.show("day", kit.inspection_due)
+    if kit.retire_on is None:
+        retire = words.say("plandoc.blank")
+    elif kit.retire_on <= plan.date:
+        retire = words.say("plandoc.due_over", day=kit.retire_on)
+    else:
+        retire = words.show("day", kit.retire_on)
+    return [
+        kit.id,
+        kit.team or words.say("plandoc.spare"),
+        kit.technique,
+        words.length(kit.rope_length_m),
+        kit.stored_at,
+        due,
+        retire,
+    ]
+
+
+def _role_blocks(plan: Plan, words: Words) -> list[Block]:
+    organisation = plan.lift.organisation
+    rows = [[role, str(count)] for role, count in organisation.roles.items()]
+    present = (
+        words.say("plandoc.roles_unknown")
+        if organisation.people_present is None
+        else words.say("plandoc.roles_present", count=organisation.people_present)
+    )
+    blocks = []
+    if rows:
+        keys = ("role", "role_count")
+        blocks.append(
+            table(
+                [words.say(f"plandoc.{key}") for key in keys],
+                rows=rows,
+                widths=[0, 0],
+                right=[1],
+            )
+        )
+    return [*blocks, paragraph(present)]
+
+
+def care_blocks(plan: Plan, words: Words) -> list[Block]:
+    """Where evacuees go, how they are counted."""
+    blocks = [heading(words.say("plandoc.care"))]
+    rows = []
+    for point in plan.lift.muster_points:
+        spans = [
+            span
+            for span, name in plan.muster_point.items()
+            if name in (point.id, point.name)
+        ]
+        ways = [plan.muster[span].seconds for span in spans if span in plan.muster]
+        vehicle = (
+            words.say(
+                "plandoc.muster_seats",
+                seats=point.vehicle_seats,
+                round_s=point.vehicle_round_s,
+            )
+            if point.vehicle_seats
+            else words.say("plandoc.not_simulated")
+        )
+        rows.append(
+            [
+                point.name,
+                runs_text(plan, spans),
+                words.duration(max(ways)) if ways else "",
+                str(point.shelter_places),
+                str(point.receivers),
+                vehicle,
+            ]
+        )
+    if not rows:
+        blocks.append(gap(words.say("plandoc.muster_none")))
+    else:
+        keys = ("point", "spans", "way", "places", "receivers", "vehicle")
+        blocks.append(
+            table(
+                [words.say(f"plandoc.muster_{key}") for key in keys],
+                rows=rows,
+                widths=[1.4, 1.6, 0.8, 0.8, 0.8, 1.4],
+                right=[3, 4],
+            )
+        )
+    blocks.append(paragraph(words.say("plandoc.carriers")))
+    return blocks
