@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
-from conftest import ROOT
-from playwright.sync_api import Browser
-
-sys.path.append(str(ROOT / "tests" / "documents"))
 import made_plan
+import pytest
+from playwright.sync_api import Browser
 
 from evac.errors import EvacError
 from evac.maps import map_html

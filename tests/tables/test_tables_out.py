@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import io
 import json
-import sys
 from dataclasses import replace
 
 import gpxpy
+import made_plan
 import pytest
-from conftest import ROOT
 from openpyxl import load_workbook
 from shapely.geometry import shape
-
-sys.path.append(str(ROOT / "tests" / "documents"))
-import made_plan
 
 from evac.facts.plan import Plan
 from evac.tables_out import geojson_bytes, gpx_bytes, plan_json, xlsx_bytes
