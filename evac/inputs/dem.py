@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -12,6 +13,12 @@ from evac.errors import InputError
 from evac.facts.lift import Assumption, FloatArray, Terrain
 from evac.frame import Frame
 from evac.ground import at_places, bilinear
+from evac.inputs.contours import (
+    SD_SHARE,
+    contour_grid,
+    is_contour_file,
+    read_contours,
+)
 from evac.inputs.dem_tile import (
     Bounds,
     Tile,
@@ -32,6 +39,8 @@ LEAST_SD_M = 0.3
 FINEST_CELL_M, COARSEST_CELL_M = 1.0, 10.0
 MOST_GRID_CELLS = 16_000_000
 ROWS_AT_ONCE = 256
+CONTOUR_CELL_M = 5.0
+CONTOUR_NAME = "terrain.geojson"
 
 
 def read_terrain(
@@ -72,6 +81,8 @@ def read_terrain(
         If a file cannot be read, has no CRS, or none covers any of the bounds.
     """
     paths = [path] if isinstance(path, Path) else list(path)
+    if is_contour_file(paths[0]):
+        return _from_contours(paths[0], frame=frame, bounds=bounds, sd_m=sd_m)
     tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]
     used = [tile for tile in tiles if tile.values_m.size]
     if not used:
@@ -107,6 +118,26 @@ def read_terrain(
     )
 
 
+def _from_contours(
+    path: Path, *, frame: Frame, bounds: Bounds, sd_m: float | None
+) -> Terrain:
+    contours = read_contours(path, frame=frame, bounds=bounds)
+    x_m, y_m = _axes(bounds, CONTOUR_CELL_M, path.name)
+    elevation_m, apart_m = contour_grid(contours, x_m=x_m, y_m=y_m)
+    words = Words()
+    return Terrain(
+        west_m=float(x_m[0]),
+        south_m=float(y_m[0]),
+        cell_m=CONTOUR_CELL_M,
+        elevation_m=elevation_m,
+        source_cell_m=apart_m,
+        sd_m=SD_SHARE * contours.interval_m if sd_m is None else sd_m,
+        source=words.say(
+            "dem.contour_source", name=path.name, interval_m=contours.interval_m
+        ),
+    )
+
+
 def crop(
     path: Path | Sequence[Path], *, frame: Frame, bounds: Bounds, crs: str | None = None
 ) -> dict[str, bytes]:
@@ -120,10 +151,14 @@ def crop(
     Returns
     -------
     dict
-        ``terrain.tif``, or ``terrain_1.tif``, ``terrain_2.tif`` and so on where the
-        files lie on different grids.
+        ``terrain.geojson`` of contours, else ``terrain.tif``, or ``terrain_1.tif``,
+        ``terrain_2.tif`` and so on where the files lie on different grids.
     """
     paths = [path] if isinstance(path, Path) else list(path)
+    if is_contour_file(paths[0]):
+        contours = read_contours(paths[0], frame=frame, bounds=bounds)
+        whole = {"type": "FeatureCollection", "features": contours.features}
+        return {CONTOUR_NAME: json.dumps(whole).encode("utf-8")}
     tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]
     used = _joined([tile for tile in tiles if tile.values_m.size])
     if not used:
@@ -136,7 +171,12 @@ def crop(
 def sd_assumption(terrain: Terrain) -> Assumption:
     """The height error that was assumed for a terrain, as a printed assumption."""
     words = Words()
-    reason = "dem.sd.radar" if terrain.sd_m == RADAR_SD_M else "dem.sd.by_cell"
+    by_cell = _default_sd_m(terrain.source_cell_m, radar=False)
+    reason = "dem.sd.contours"
+    if terrain.sd_m == RADAR_SD_M:
+        reason = "dem.sd.radar"
+    elif terrain.sd_m == by_cell:
+        reason = "dem.sd.by_cell"
     return Assumption(
         key="files.terrain_sd_m",
         value=words.say("dem.sd.value", sd_m=terrain.sd_m),

@@ -1,0 +1,151 @@
+"""Contour lines become ground between them, and none where there is no contour."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from evac.errors import InputError
+from evac.frame import Frame
+from evac.inputs.dem import crop, height_at, read_terrain, sd_assumption
+
+FRAME = Frame(latitude_deg=44.0, longitude_deg=-72.0)
+NEAR = (-200.0, -200.0, 200.0, 200.0)
+
+
+def contour_file(path, lines, *, name="elevation_m", lift=0.0):
+    """GeoJSON of (height as written, x, y) lines given in the frame."""
+    features = []
+    for height, x, y in lines:
+        latitude, longitude = FRAME.to_degrees(x_m=x, y_m=y)
+        points = np.column_stack([longitude, latitude])
+        if lift:
+            points = np.column_stack([points, np.full(len(points), lift)])
+        features.append(
+            {
+                "type": "Feature",
+                "properties": {} if height is None else {name: height},
+                "geometry": {"type": "LineString", "coordinates": points.tolist()},
+            }
+        )
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    return path
+
+
+def plane_contours(*, interval=10.0, shown=lambda height: height):
+    """Contours of a plane that rises 0.4 to the east, drawn with few vertices."""
+    y = np.array([-600.0, 0.0, 600.0])
+    for level in np.arange(800.0, 1200.1, interval):
+        yield shown(float(level)), np.full(3, (level - 1000) / 0.4), y
+
+
+def test_a_plane_comes_back_between_its_contours(tmp_path):
+    path = contour_file(tmp_path / "c.geojson", plane_contours())
+    terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    random = np.random.default_rng(1)
+    x_m, y_m = random.uniform(-190, 190, (2, 300))
+    height = height_at(terrain, x_m=x_m, y_m=y_m)
+    # 1 cm: degrees bend the drawn lines a little.
+    assert height == pytest.approx(1000 + 0.4 * x_m, abs=0.01)
+    # Contours of 10 m at a rise of 0.4 lie 25 m apart.
+    assert terrain.source_cell_m == pytest.approx(25.0, rel=0.02)
+    # National Map Accuracy Standards: 90 % within half an interval; 1.645 sd = 90 %.
+    assert terrain.sd_m == pytest.approx(5.0 / 1.645)
+    assert "National Map Accuracy Standards" in sd_assumption(terrain).reason
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("ELEV_FT", lambda height: height / 0.3048),
+        ("contour", lambda height: f"{height / 0.3048:.4f}'"),
+        ("ele", lambda height: f"{height / 0.3048:.4f} ft"),
+        ("Elevation", lambda height: f"{height} m"),
+    ],
+)
+def test_heights_in_feet_are_read_as_feet_where_they_say_so(tmp_path, name, shown):
+    path = contour_file(tmp_path / "c.geojson", plane_contours(shown=shown), name=name)
+    terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    assert height_at(terrain, x_m=[100.0], y_m=[0.0]) == pytest.approx(
+        [1040.0], abs=0.02
+    )
+
+
+def test_where_no_contour_is_near_there_is_no_height(tmp_path):
+    lines = [line for line in plane_contours() if not 920 < line[0] < 1180]
+    path = contour_file(tmp_path / "c.geojson", lines)
+    terrain = read_terrain(path, frame=FRAME, bounds=(-300.0, -200.0, 440.0, 200.0))
+    # 920 m at x = -200, 1180 m at x = 450: a gap of 650 m, wider than a triangle.
+    at_gap, on_slope = height_at(terrain, x_m=[100.0, -250.0], y_m=[0.0, 0.0])
+    assert np.isnan(at_gap)
+    assert on_slope == pytest.approx(900.0, abs=0.05)
+
+
+def test_a_contour_without_height_or_with_z_of_zero_is_refused(tmp_path):
+    lines = [(None, x, y) for _, x, y in plane_contours()]
+    with pytest.raises(InputError, match="feature 1: found no height, expected a hei"):
+        read_terrain(
+            contour_file(tmp_path / "c.geojson", lines), frame=FRAME, bounds=NEAR
+        )
+    flat = contour_file(tmp_path / "z.geojson", lines, lift=0.0)
+    with pytest.raises(InputError, match="found no height"):
+        read_terrain(flat, frame=FRAME, bounds=NEAR)
+
+
+def test_contours_of_another_place_or_in_metres_are_refused(tmp_path):
+    path = contour_file(tmp_path / "c.geojson", plane_contours())
+    far = Frame(latitude_deg=45.0, longitude_deg=-72.0)
+    with pytest.raises(InputError, match="found 0 contours near the lift"):
+        read_terrain(path, frame=far, bounds=NEAR)
+    metres = {
+        "type": "Feature",
+        "properties": {"ele": 5},
+        "geometry": {"type": "LineString", "coordinates": [[5e5, 5e6], [5e5, 6e6]]},
+    }
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [metres]}))
+    with pytest.raises(InputError, match="expected longitude and latitude in degrees"):
+        read_terrain(path, frame=FRAME, bounds=NEAR)
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"features": [1]}', "<kml></kml>"])
+def test_what_are_no_contours_is_refused(tmp_path, text):
+    path = tmp_path / "c.geojson"
+    path.write_text(text)
+    with pytest.raises(InputError, match="expected contour lines as GeoJSON"):
+        read_terrain(path, frame=FRAME, bounds=NEAR)
+
+
+def test_ground_on_a_real_contour_has_its_height(shared):
+    # INDEX.md: 17 contours 280-600 m, 20 m step; both lifts of the OSM file on them.
+    path = shared / "real" / "dartmouth_skiway_contours.geojson"
+    frame = Frame(latitude_deg=43.7863, longitude_deg=-72.0936)
+    bounds = (-400.0, -400.0, 400.0, 400.0)
+    terrain = read_terrain(path, frame=frame, bounds=bounds)
+    features = json.loads(path.read_text("utf-8"))["features"]
+    apart = []
+    for feature in features:
+        for line in feature["geometry"]["coordinates"]:
+            longitude, latitude = np.array(line).T[:2]
+            x_m, y_m = frame.from_degrees(
+                latitude_deg=latitude, longitude_deg=longitude
+            )
+            height = height_at(terrain, x_m=x_m, y_m=y_m)
+            apart += list(
+                (height - feature["properties"]["elevation_m"])[~np.isnan(height)]
+            )
+    assert len(apart) > 1000
+    # Cells of 5 m on slopes of up to 45 degrees: half a cell is 2.5 m of height.
+    assert np.quantile(np.abs(apart), 0.95) < 2.5
+    assert abs(np.mean(apart)) < 0.2
+
+
+def test_cut_contours_are_the_same_ground(shared, tmp_path):
+    path = shared / "real" / "dartmouth_skiway_contours.geojson"
+    frame = Frame(latitude_deg=43.7863, longitude_deg=-72.0936)
+    ((name, content),) = crop(path, frame=frame, bounds=NEAR).items()
+    (tmp_path / name).write_bytes(content)
+    again = read_terrain(tmp_path / name, frame=frame, bounds=NEAR)
+    first = read_terrain(path, frame=frame, bounds=NEAR)
+    assert again.elevation_m == pytest.approx(first.elevation_m, nan_ok=True)
