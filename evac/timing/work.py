@@ -192,8 +192,8 @@ def _work_table(
             ).likely_s
             summed = _summed(place, seconds, spans=spans, grid=grid)
             setup = [setup_seconds(lift, option, unit).likely for unit in units[number]]
-            whole = np.ceil(summed + np.array(setup)[:, None] - 1e-6).astype(np.int64)
-            whole = np.where(counts[number] > 0, whole, 0)
+            seconds_up = np.ceil(summed + np.array(setup)[:, None] - 1e-6)
+            whole = np.where(counts[number] > 0, seconds_up, 0).astype(np.int64)
             work[row, number] = np.where(valid[row, number][:, None], whole, NEVER_S)
     return work
 

@@ -1,0 +1,347 @@
+"""A web of strands as a graph with travel times, and quickest paths through it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import networkx as nx
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from evac.access.strands import Web
+from evac.access.walking import walking_seconds
+from evac.facts.heights import Line
+from evac.facts.lift import FloatArray, Lift, Side, Travel
+from evac.facts.work import NEVER_S
+from evac.ground import sample_grid
+
+SKI_SLOPE = -0.05
+"""Downhill slope from which skis run by themselves (common practice, no source)."""
+
+SKI_FLAT_SLOPE = 0.02
+STEEPEST_OFF_WAY_DEG = 40.0
+"""Nobody is sent on foot over steeper ground off any way (common practice, no
+source)."""
+
+JOIN_M_PER_S = 1.0
+AVALANCHE = "avalanche ground"
+
+# Node numbers of the driving layer start here, so that one graph holds both layers.
+_DRIVING = 10_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """One directed piece of a route, with what its time is made of."""
+
+    length_m: float
+    up_m: float
+    down_m: float
+    seconds: float
+    """By the walking rule on this piece, or at a speed; all factors in."""
+    on_foot: bool
+    off_way: bool
+    way_id: str
+    release_s: float
+    """From the order until avalanche ground here is released; 0: none here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """A graph a mode of travel, and where its nodes are."""
+
+    graphs: Mapping[str, nx.DiGraph[int]]
+    place_node: Mapping[str, int]
+    x_m: FloatArray
+    y_m: FloatArray
+    travel: Travel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """One way through a network: its pieces and places."""
+
+    pieces: tuple[Piece, ...]
+    nodes: tuple[int, ...]
+
+
+def elevations_m(lift: Lift, line: Line, places: FloatArray) -> FloatArray:
+    """Ground [m] at places (m, 2); beside the terrain, that of the line abreast."""
+    found = np.full(len(places), np.nan)
+    if lift.terrain is not None:
+        found = sample_grid(lift.terrain, x_m=places[:, 0], y_m=places[:, 1])
+    unknown = np.isnan(found)
+    if unknown.any():
+        found[unknown] = _abreast_m(line, places[unknown])
+    return found
+
+
+def _abreast_m(line: Line, places: FloatArray) -> FloatArray:
+    ground = line.ground[Side.ASCENDING]
+    known = ~np.isnan(ground.elevation_m)
+    start = np.array([ground.x_m[0], ground.y_m[0]])
+    run = np.array([ground.x_m[-1], ground.y_m[-1]]) - start
+    along = (places - start) @ run / np.hypot(*run) + ground.distance_m[0]
+    abreast: FloatArray = np.interp(
+        along, ground.distance_m[known], ground.elevation_m[known]
+    )
+    return abreast
+
+
+def build_network(lift: Lift, line: Line, web: Web, *, checks_steep: bool) -> Network:
+    """Travel times over every piece of a web, by every mode of travel.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+    web : Web
+    checks_steep : bool
+        Leave out off-way walks over ground that is too steep to walk.
+    """
+    counts = [len(strand.places) for strand in web.strands]
+    first = np.concatenate([[0], np.cumsum(counts)]).astype(int)
+    places = np.concatenate([strand.places for strand in web.strands])
+    height_m = elevations_m(lift, line, places)
+    graphs: dict[str, nx.DiGraph[int]] = {
+        mode: nx.DiGraph() for mode in ("foot", "ski", "snow vehicle")
+    }
+    releases = _releases(lift, web)
+    for number, strand in enumerate(web.strands):
+        nodes = np.arange(first[number], first[number + 1])
+        run = np.hypot(*np.diff(strand.places, axis=0).T)
+        rise = np.diff(height_m[nodes])
+        if (
+            checks_steep
+            and not strand.way_id
+            and np.any(_slope_deg(run, rise) > STEEPEST_OFF_WAY_DEG)
+        ):
+            continue
+        for mode, graph in graphs.items():
+            _add_strand(graph, lift, web, number, nodes, run, rise, releases, mode)
+    for join in web.joins:
+        a, b = (int(first[s] + n) for s, n in (join.first, join.second))
+        for graph in graphs.values():
+            _add_join(graph, a, b, join.length_m)
+    for node in list(graphs["snow vehicle"]):
+        if node >= _DRIVING:
+            # Get out and walk on; nobody gets in again on the way.
+            _add_join(graphs["snow vehicle"], node, node - _DRIVING, 0.0, both=False)
+    return Network(
+        graphs=graphs,
+        place_node={n: int(first[s] + k) for n, (s, k) in web.place_node.items()},
+        x_m=places[:, 0],
+        y_m=places[:, 1],
+        travel=lift.travel,
+    )
+
+
+def _slope_deg(run_m: FloatArray, rise_m: FloatArray) -> FloatArray:
+    # Over less than 5 m the terrain's noise is no slope.
+    slope: FloatArray = np.degrees(np.arctan2(np.abs(rise_m), np.maximum(run_m, 5.0)))
+    return slope
+
+
+def _releases(lift: Lift, web: Web) -> list[FloatArray]:
+    """For every strand, when avalanche ground on each of its pieces is released."""
+    grounds = [hazard for hazard in lift.hazards if hazard.kind == AVALANCHE]
+    found = []
+    for strand in web.strands:
+        release = np.zeros(max(len(strand.places) - 1, 0))
+        if grounds and release.size:
+            ends = np.stack([strand.places[:-1], strand.places[1:]], axis=1)
+            pieces = shapely.linestrings(ends)
+            for hazard in grounds:
+                hit = shapely.intersects(_area(hazard.geometry), pieces)
+                opens = NEVER_S if hazard.opens_s is None else hazard.opens_s.likely
+                release = np.where(hit, np.maximum(release, opens), release)
+        found.append(release)
+    return found
+
+
+def _area(geometry: BaseGeometry) -> BaseGeometry:
+    return geometry.convex_hull if geometry.geom_type == "MultiPoint" else geometry
+
+
+def _add_strand(
+    graph: nx.DiGraph[int],
+    lift: Lift,
+    web: Web,
+    number: int,
+    nodes: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
+    run_m: FloatArray,
+    rise_m: FloatArray,
+    releases: Sequence[FloatArray],
+    mode: str,
+) -> None:
+    strand = web.strands[number]
+    for forward in (True,) if strand.one_way else (True, False):
+        up_m = np.maximum(rise_m if forward else -rise_m, 0.0)
+        down_m = np.maximum(-rise_m if forward else rise_m, 0.0)
+        for layer, seconds, on_foot in _layer_seconds(
+            lift.travel,
+            strand.travel,
+            strand.speed_m_per_s,
+            mode,
+            is_way=bool(strand.way_id),
+            run_m=run_m,
+            up_m=up_m,
+            down_m=down_m,
+        ):
+            for k in range(run_m.size):
+                a, b = int(nodes[k]) + layer, int(nodes[k + 1]) + layer
+                piece = Piece(
+                    length_m=float(run_m[k]),
+                    up_m=float(up_m[k]),
+                    down_m=float(down_m[k]),
+                    seconds=float(seconds[k]),
+                    on_foot=bool(on_foot[k]),
+                    off_way=not strand.way_id,
+                    way_id=strand.way_id,
+                    release_s=float(releases[number][k]),
+                )
+                ends = (a, b) if forward else (b, a)
+                graph.add_edge(*ends, piece=piece)
+
+
+def _layer_seconds(
+    travel: Travel,
+    allowed: tuple[str, ...],
+    speed_m_per_s: float | None,
+    mode: str,
+    *,
+    is_way: bool,
+    run_m: FloatArray,
+    up_m: FloatArray,
+    down_m: FloatArray,
+) -> list[tuple[int, FloatArray, FloatArray]]:
+    """Seconds of every piece, and which of it is walked, in each layer it is open to.
+
+    A team on ski walks where it cannot ski; a team with a vehicle drives in a layer
+    of its own and walks in the common one.
+    """
+    layers: list[tuple[int, FloatArray, FloatArray]] = []
+    all_foot = np.ones(run_m.size)
+    no_foot = np.zeros(run_m.size)
+    if speed_m_per_s is not None:
+        fixed = run_m / speed_m_per_s
+        if "foot" in allowed or mode in allowed:
+            layers.append((0, fixed, no_foot))
+        return layers
+    factor = travel.foot_factor * (1.0 if is_way else travel.off_way_factor)
+    walked = factor * walking_seconds(
+        travel.walking_rule, length_m=run_m, up_m=up_m, down_m=down_m
+    )
+    if mode == "ski" and "ski" in allowed and is_way:
+        slope = (up_m - down_m) / np.maximum(run_m, 1e-9)
+        runs, flat = slope <= SKI_SLOPE, slope <= SKI_FLAT_SLOPE
+        skied = run_m / np.where(runs, travel.ski_down_m_per_s, travel.ski_flat_m_per_s)
+        layers.append((0, np.where(flat, skied, walked), np.where(flat, 0.0, 1.0)))
+    elif "foot" in allowed:
+        layers.append((0, walked, all_foot))
+    if mode == "snow vehicle" and "snow vehicle" in allowed:
+        speed = travel.vehicle_m_per_s / (1.0 if is_way else travel.off_way_factor)
+        layers.append((_DRIVING, run_m / speed, no_foot))
+    return layers
+
+
+def _add_join(
+    graph: nx.DiGraph[int], a: int, b: int, length_m: float, *, both: bool = True
+) -> None:
+    piece = Piece(
+        length_m=length_m,
+        up_m=0.0,
+        down_m=0.0,
+        seconds=length_m / JOIN_M_PER_S,
+        on_foot=False,
+        off_way=True,
+        way_id="",
+        release_s=0.0,
+    )
+    layers = (0, _DRIVING) if both else (0,)
+    for layer in layers:
+        graph.add_edge(a + layer, b + layer, piece=piece)
+        if both:
+            graph.add_edge(b + layer, a + layer, piece=piece)
+
+
+def quickest(
+    network: Network, *, start: str, mode: str, crosses_released: bool
+) -> Mapping[int, Sequence[int]]:
+    """Quickest paths from a place to every node that can be reached.
+
+    Parameters
+    ----------
+    network : Network
+    start : str
+        Name of the place.
+    mode : str
+        ``"foot"``, ``"ski"`` or ``"snow vehicle"``.
+    crosses_released : bool
+        Whether avalanche ground that is released at some time may be crossed; such
+        that is never released is never crossed.
+    """
+    most_s = NEVER_S - 1 if crosses_released else 0.0
+
+    def seconds(_start: int, _end: int, edge: Mapping[str, Piece]) -> float | None:
+        piece = edge["piece"]
+        return piece.seconds if piece.release_s <= most_s else None
+
+    graph = network.graphs[mode]
+    node = network.place_node[start]
+    source = node + _DRIVING if mode == "snow vehicle" else node
+    if source not in graph:
+        return {}
+    paths: Mapping[int, Sequence[int]] = nx.single_source_dijkstra_path(
+        graph, source, weight=seconds
+    )
+    return paths
+
+
+def path_of(network: Network, nodes: Sequence[int], *, mode: str) -> Path:
+    """The pieces of a path."""
+    graph = network.graphs[mode]
+    return Path(
+        pieces=tuple(graph.edges[a, b]["piece"] for a, b in pairwise(nodes)),
+        nodes=tuple(node % _DRIVING for node in nodes),
+    )
+
+
+def path_seconds(travel: Travel, pieces: Sequence[Piece]) -> float:
+    """Time over some pieces; the walking rule is applied to all that is walked.
+
+    DIN 33466 speaks of a whole way, so its sums are taken before it; Tobler's slope
+    is that of each piece.
+    """
+    seconds = sum(piece.seconds for piece in pieces if not piece.on_foot)
+    walked = [piece for piece in pieces if piece.on_foot]
+    if travel.walking_rule != "din33466":
+        return seconds + sum(piece.seconds for piece in walked)
+    for off_way in (False, True):
+        part = [piece for piece in walked if piece.off_way is off_way]
+        factor = travel.foot_factor * (travel.off_way_factor if off_way else 1.0)
+        seconds += factor * float(
+            walking_seconds(
+                travel.walking_rule,
+                length_m=sum(piece.length_m for piece in part),
+                up_m=sum(piece.up_m for piece in part),
+                down_m=sum(piece.down_m for piece in part),
+            )
+        )
+    return seconds
+
+
+def wait_seconds(travel: Travel, pieces: Sequence[Piece], *, leaves_s: float) -> float:
+    """How long a team waits on the way for avalanche ground to be released.
+
+    ``leaves_s`` counts from the order, as the release does.
+    """
+    wait_s = 0.0
+    for number, piece in enumerate(pieces):
+        if piece.release_s > 0:
+            there_s = leaves_s + path_seconds(travel, pieces[:number]) + wait_s
+            wait_s += max(piece.release_s - there_s, 0.0)
+    return wait_s

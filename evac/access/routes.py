@@ -1,0 +1,198 @@
+"""The quickest way of every team to every support."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from evac.access.network import (
+    Network,
+    Path,
+    build_network,
+    path_of,
+    path_seconds,
+    quickest,
+    wait_seconds,
+)
+from evac.access.strands import weave
+from evac.facts.heights import Line
+from evac.facts.lift import Lift, Team
+from evac.facts.work import NEVER_S, Route
+
+DIRECT_M = 300.0
+"""Straight off-way walks up to this length are offered beside the ways."""
+
+UNLOAD_S = 60.0
+"""A shared vehicle's stop to set down a team (common practice, no source)."""
+
+
+def find_routes(lift: Lift, line: Line) -> tuple[Route, ...]:
+    """How each team gets to each support, and how long it takes.
+
+    Over the ways of the access layer, by whoever may use them, and off any way on
+    foot for the first and last metres and between neighbouring supports. A team on
+    ski walks where it cannot ski; one in a vehicle gets out where the way ends for
+    it. Teams that share a vehicle leave together, when the last is ready. Avalanche
+    ground is crossed only after its release: the team goes round, or waits at its
+    edge, whichever is sooner.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+
+    Returns
+    -------
+    tuple of Route
+        Team by team, each in order of supports. ``seconds`` counts from the team's
+        being ready; ``NEVER_S`` where there is no way. Without any way in the folder:
+        straight lines on foot, and :func:`evac.access.doubts` says so.
+
+    Notes
+    -----
+    The path is the quickest with the walking rule applied piece by piece (pieces of
+    20 m at most); the time is the rule's for the whole path.
+    """
+    network = team_network(lift, line)
+    routes: list[Route] = []
+    for team in lift.teams:
+        ready_s, lost_s = departure(lift, team)
+        routes += _team_routes(
+            lift, network, team, leaves_s=ready_s + lost_s, lost_s=lost_s
+        )
+    return tuple(routes)
+
+
+def start_name(team: Team) -> str:
+    """The place a team starts from, as a network names it."""
+    return f"start {team.id}"
+
+
+def support_name(index: int) -> str:
+    """A support, as a network names it."""
+    return f"support {index}"
+
+
+def team_network(lift: Lift, line: Line) -> Network:
+    """The network that teams come in by."""
+    supports = lift.supports
+    places = {start_name(t): (t.start_x_m, t.start_y_m) for t in lift.teams}
+    places |= {support_name(k): (s.x_m, s.y_m) for k, s in enumerate(supports)}
+    walks = [
+        (support_name(k), support_name(k + 1))
+        for k, (a, b) in enumerate(pairwise(supports))
+        if np.hypot(b.x_m - a.x_m, b.y_m - a.y_m) <= DIRECT_M
+    ]
+    for team in lift.teams:
+        for k, support in enumerate(supports):
+            away_m = np.hypot(
+                support.x_m - team.start_x_m, support.y_m - team.start_y_m
+            )
+            if away_m <= DIRECT_M or not lift.ways:
+                walks.append((start_name(team), support_name(k)))
+    web = weave(
+        lift,
+        places,
+        walks=walks,
+        vehicle_places=[start_name(team) for team in lift.teams],
+    )
+    return build_network(lift, line, web, checks_steep=bool(lift.ways))
+
+
+def departure(lift: Lift, team: Team) -> tuple[float, float]:
+    """When a team is ready, and what a shared vehicle costs it beside the drive [s]."""
+    sharing = sharers(lift, team)
+    if len(sharing) < 2:
+        return team.ready_s, 0.0
+    leaves_s = max(other.ready_s for other in sharing)
+    stops = sharing.index(team)
+    return team.ready_s, leaves_s - team.ready_s + stops * UNLOAD_S
+
+
+def sharers(lift: Lift, team: Team) -> list[Team]:
+    """The teams in one vehicle, in the order in which they are set down."""
+    if team.vehicle is None or team.travel != "snow vehicle":
+        return [team]
+    sharing = [
+        other
+        for other in lift.teams
+        if other.vehicle == team.vehicle
+        and other.travel == team.travel
+        and other.start_place == team.start_place
+    ]
+    last = len(sharing)
+    return sorted(
+        sharing,
+        key=lambda other: last if other.drop_order is None else other.drop_order,
+    )
+
+
+def _team_routes(
+    lift: Lift, network: Network, team: Team, *, leaves_s: float, lost_s: float
+) -> list[Route]:
+    start, mode = start_name(team), team.travel
+    round_about = quickest(network, start=start, mode=mode, crosses_released=False)
+    through: Mapping[int, Sequence[int]] = {}
+    if any(hazard.kind == "avalanche ground" for hazard in lift.hazards):
+        through = quickest(network, start=start, mode=mode, crosses_released=True)
+    routes = []
+    for index in range(len(lift.supports)):
+        node = network.place_node[support_name(index)]
+        found: list[tuple[float, Path]] = []
+        for paths in (round_about, through):
+            if node in paths:
+                path = path_of(network, paths[node], mode=mode)
+                seconds = path_seconds(lift.travel, path.pieces)
+                seconds += wait_seconds(lift.travel, path.pieces, leaves_s=leaves_s)
+                found.append((seconds, path))
+        # min() keeps the way round among equals.
+        best = min(found, key=lambda item: item[0], default=None)
+        routes.append(
+            route_of(
+                network,
+                best[1] if best else None,
+                team=team.id,
+                index=index,
+                seconds=best[0] + lost_s if best else float(NEVER_S),
+            )
+        )
+    return routes
+
+
+def route_of(
+    network: Network, path: Path | None, *, team: str, index: int, seconds: float
+) -> Route:
+    """A path as a fact; None gives a route that never arrives."""
+    pieces = path.pieces if path else ()
+    nodes = _without_repeats(network, path.nodes if path else ())
+    way_ids: list[str] = []
+    for piece in pieces:
+        if piece.way_id and piece.way_id not in way_ids[-1:]:
+            way_ids.append(piece.way_id)
+    return Route(
+        team=team,
+        support_index=index,
+        seconds=seconds,
+        length_m=sum(piece.length_m for piece in pieces),
+        climb_m=sum(piece.up_m for piece in pieces),
+        x_m=tuple(float(network.x_m[node]) for node in nodes),
+        y_m=tuple(float(network.y_m[node]) for node in nodes),
+        way_ids=tuple(way_ids),
+    )
+
+
+def _without_repeats(network: Network, nodes: Sequence[int]) -> list[int]:
+    kept: list[int] = []
+    for node in nodes:
+        if kept:
+            last = kept[-1]
+            apart_m = np.hypot(
+                network.x_m[node] - network.x_m[last],
+                network.y_m[node] - network.y_m[last],
+            )
+            if apart_m < 0.01:
+                continue
+        kept.append(node)
+    return kept
