@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from evac.assignment.costs import (
@@ -13,17 +11,9 @@ from evac.assignment.costs import (
     people_counted,
     takes,
 )
+from evac.assignment.moves import Chosen
+from evac.facts.heights import BoolArray
 from evac.facts.work import NEVER_S, Assignment, Uncovered, Work, Zone
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chosen:
-    """Chosen zones as (team, option, kind, first, last), and what is proven of them."""
-
-    zones: tuple[tuple[int, int, int, int, int], ...]
-    bound_s: int
-    proven: bool
-    method: str
 
 
 def make_assignment(work: Work, columns: Columns, chosen: Chosen) -> Assignment:
@@ -84,7 +74,7 @@ def _zone(work: Work, columns: Columns, row: tuple[int, int, int, int, int]) -> 
     )
 
 
-def _uncovered(work: Work, can_take: np.ndarray, side: int, span: int) -> Uncovered:
+def _uncovered(work: Work, can_take: BoolArray, side: int, span: int) -> Uncovered:
     """Why a unit has no zone, from the least that would have to change."""
     if not work.planned[side, span]:
         reason = "unknown"
@@ -106,7 +96,7 @@ def _uncovered(work: Work, can_take: np.ndarray, side: int, span: int) -> Uncove
     )
 
 
-def _can_arrive(work: Work, able: np.ndarray, span: int) -> bool:
+def _can_arrive(work: Work, able: BoolArray, span: int) -> bool:
     """Whether a team that can take the span arrives in time at its start support."""
     teams = np.unique(work.option_team[able])
     high = work.start_upper[teams] == work.upper_is_last

@@ -138,19 +138,19 @@ def units_in_order(work: Work, zone: Zone) -> tuple[tuple[Side, int], ...]:
 
 
 @compiled
-def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    taken,
-    work_s,
-    cross_s,
-    side_change_s,
-    gate_s,
-    secured_s,
-    arrive_s,
-    people,
-    high_start,
-    latest_s,
-    table,
-):
+def _walk(
+    taken: BoolArray,
+    work_s: IntArray,
+    cross_s: IntArray,
+    side_change_s: IntArray,
+    gate_s: IntArray,
+    secured_s: int,
+    arrive_s: IntArray,
+    people: IntArray,
+    high_start: BoolArray,
+    latest_s: int,
+    table: IntArray,
+) -> None:
     q, _, n, stops = work_s.shape
     clock = np.zeros(stops, dtype=np.int64)
     never = 10**9

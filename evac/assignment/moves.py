@@ -46,8 +46,17 @@ class Moves:
 
 def hopeless(work: Work) -> BoolArray:
     """Units (2, n) that no option can take."""
-    found: BoolArray = ~takes(work).any(axis=0)
-    return found
+    return np.asarray(~takes(work).any(axis=0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """Chosen zones as (team, option, kind, first, last), and what is proven of them."""
+
+    zones: tuple[tuple[int, int, int, int, int], ...]
+    bound_s: int
+    proven: bool
+    method: str
 
 
 def fastest(work: Work, columns: Columns) -> Choices:
@@ -98,7 +107,7 @@ def _pick(
         possible = np.take_along_axis(open_, order[None], axis=0)[0]
 
         def of(table: IntArray, chosen: IntArray = chosen) -> IntArray:
-            return np.take_along_axis(table, chosen[None], axis=0)[0]
+            return np.asarray(np.take_along_axis(table, chosen[None], axis=0)[0])
 
         found["option"][team] = np.where(possible, chosen, NEVER_S)
         excess = of(columns.skipped) - inside
@@ -157,3 +166,18 @@ def list_moves(
         wait_s=choices.wait_s[picked],
         work_s=choices.work_s[picked],
     )
+
+
+def name_teams(
+    rows: IntArray, groups: tuple[tuple[int, ...], ...], choices: Choices
+) -> tuple[tuple[int, int, int, int, int], ...]:
+    """Give the zones of each group to its teams: lowest row to the lowest zone."""
+    waiting = [list(teams) for teams in groups]
+    named = []
+    for group, kind, first, last in sorted(
+        rows.tolist(), key=lambda row: (row[2], row[1])
+    ):
+        team = waiting[group].pop(0)
+        option = int(choices.option[team, kind, first, last])
+        named.append((team, option, kind, first, last))
+    return tuple(sorted(named))

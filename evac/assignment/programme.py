@@ -12,10 +12,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from evac.assignment.moves import Moves
 from evac.facts.heights import IntArray
 from evac.rope.compiled import compiled
+
+Int32Array = NDArray[np.int32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +46,7 @@ class Field:
 
 def reach_forward(
     field: Field, moves: Moves, *, excess: int, finish_s: int
-) -> tuple[IntArray, IntArray]:
+) -> tuple[Int32Array, Int32Array]:
     """Least (excess, finish) with which each state can be reached from the start.
 
     Parameters
@@ -79,9 +82,7 @@ def reach_forward(
     return least, finish
 
 
-def fixed_order(
-    order: IntArray, loss: IntArray, moves: Moves
-) -> tuple[int, int]:
+def fixed_order(order: IntArray, loss: IntArray, moves: Moves) -> tuple[int, int]:
     """Best (excess, finish) when teams settle the line in this order only."""
     excess, finish_s = _in_order(
         order,
@@ -116,9 +117,6 @@ def gentlest_path(
     size = int(alive.max()) + 1
     labels = np.full((4, size), 2**62, dtype=np.int64)
     arguments = (
-        field.count,
-        field.stride,
-        field.loss,
         moves.begin,
         moves.end,
         moves.last,
@@ -129,17 +127,28 @@ def gentlest_path(
         alive,
         labels,
     )
-    _backward(*arguments)
+    _backward(field.count, field.stride, field.loss, *arguments)
     zones = np.empty((int(field.count.sum()), 4), dtype=np.int64)
-    used = _trace(*arguments, zones)
+    used = _trace(field.count, field.stride, *arguments, zones)
     start = labels[:, alive[0, 0, 0]]
     return (int(start[1]), int(start[2]), int(start[3])), zones[:used]
 
 
 @compiled
-def _forward(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    count, stride, loss, begin, end, last, excess, finish_s, most, latest, least, finish
-):
+def _forward(
+    count: IntArray,
+    stride: IntArray,
+    loss: IntArray,
+    begin: IntArray,
+    end: IntArray,
+    last: IntArray,
+    excess: IntArray,
+    finish_s: IntArray,
+    most: int,
+    latest: int,
+    least: Int32Array,
+    finish: Int32Array,
+) -> None:
     sets, side, _ = least.shape
     n = side - 1
     groups = count.shape[0]
@@ -169,7 +178,8 @@ def _forward(  # type: ignore[no-untyped-def]  # compiled: types come from the c
                 to_j = j if kind_from == 0 else j + 1
                 total = lost + loss[kind_from, here]
                 if total < least[used, to_i, to_j] or (
-                    total == least[used, to_i, to_j] and until < finish[used, to_i, to_j]
+                    total == least[used, to_i, to_j]
+                    and until < finish[used, to_i, to_j]
                 ):
                     least[used, to_i, to_j] = total
                     finish[used, to_i, to_j] = until
@@ -179,7 +189,9 @@ def _forward(  # type: ignore[no-untyped-def]  # compiled: types come from the c
                     then = used + stride[group]
                     for turn in range(kinds):
                         kind = kind_from if turn == 0 else 2
-                        for move in range(begin[group, kind, here], end[group, kind, here]):
+                        for move in range(
+                            begin[group, kind, here], end[group, kind, here]
+                        ):
                             total = lost + excess[move]
                             worst = max(until, finish_s[move])
                             if total > most or (total == most and worst > latest):
@@ -196,9 +208,15 @@ def _forward(  # type: ignore[no-untyped-def]  # compiled: types come from the c
 
 
 @compiled
-def _in_order(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    order, loss, begin, end, last, excess, finish_s
-):
+def _in_order(
+    order: IntArray,
+    loss: IntArray,
+    begin: IntArray,
+    end: IntArray,
+    last: IntArray,
+    excess: IntArray,
+    finish_s: IntArray,
+) -> tuple[int, int]:
     n = loss.shape[1]
     big = 2**31 - 1
     least = np.full((2, n + 1, n + 1), big, dtype=np.int64)
@@ -256,9 +274,14 @@ def _in_order(  # type: ignore[no-untyped-def]  # compiled: types come from the 
 
 
 @compiled
-def _better(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    labels, state, a, b, c, d
-):
+def _better(
+    labels: IntArray,
+    state: int,
+    a: int,
+    b: int,
+    c: int,
+    d: int,
+) -> bool:
     if a != labels[0, state]:
         return a < labels[0, state]
     if b != labels[1, state]:
@@ -269,20 +292,20 @@ def _better(  # type: ignore[no-untyped-def]  # compiled: types come from the ca
 
 
 @compiled
-def _backward(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    count,
-    stride,
-    loss,
-    begin,
-    end,
-    last,
-    excess,
-    finish_s,
-    wait_s,
-    work_s,
-    alive,
-    labels,
-):
+def _backward(
+    count: IntArray,
+    stride: IntArray,
+    loss: IntArray,
+    begin: IntArray,
+    end: IntArray,
+    last: IntArray,
+    excess: IntArray,
+    finish_s: IntArray,
+    wait_s: IntArray,
+    work_s: IntArray,
+    alive: IntArray,
+    labels: IntArray,
+) -> None:
     sets, side, _ = alive.shape
     n = side - 1
     groups = count.shape[0]
@@ -307,7 +330,9 @@ def _backward(  # type: ignore[no-untyped-def]  # compiled: types come from the 
                     then = used + stride[group]
                     for turn in range(2 if i == j else 1):
                         kind = first if turn == 0 else 2
-                        for move in range(begin[group, kind, here], end[group, kind, here]):
+                        for move in range(
+                            begin[group, kind, here], end[group, kind, here]
+                        ):
                             after = last[move] + 1
                             to = alive[
                                 then,
@@ -328,21 +353,20 @@ def _backward(  # type: ignore[no-untyped-def]  # compiled: types come from the 
 
 
 @compiled
-def _trace(  # type: ignore[no-untyped-def]  # compiled: types come from the call
-    count,
-    stride,
-    loss,
-    begin,
-    end,
-    last,
-    excess,
-    finish_s,
-    wait_s,
-    work_s,
-    alive,
-    labels,
-    zones,
-):
+def _trace(
+    count: IntArray,
+    stride: IntArray,
+    begin: IntArray,
+    end: IntArray,
+    last: IntArray,
+    excess: IntArray,
+    finish_s: IntArray,
+    wait_s: IntArray,
+    work_s: IntArray,
+    alive: IntArray,
+    labels: IntArray,
+    zones: IntArray,
+) -> int:
     n = alive.shape[1] - 1
     groups = count.shape[0]
     used = 0

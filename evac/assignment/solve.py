@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 
 import numpy as np
 
-from evac.assignment.certificate import Chosen, make_assignment
+from evac.assignment.certificate import make_assignment
 from evac.assignment.column_model import share_by_columns
 from evac.assignment.costs import Columns, make_columns, people_counted
 from evac.assignment.moves import (
     Choices,
+    Chosen,
     fastest,
     gentlest,
     group_teams,
     hopeless,
     list_moves,
+    name_teams,
 )
 from evac.assignment.programme import Field, fixed_order, gentlest_path, reach_forward
 from evac.facts.heights import IntArray
@@ -72,20 +73,14 @@ def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
     return make_assignment(work, columns, chosen)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Bound:
-    """A value that a solution is known for."""
-
-    excess: int
-    finish_s: int
-
-
 def upper_bound(
     field: Field, choices: Choices, groups: tuple[tuple[int, ...], ...]
 ) -> tuple[int, int]:
     """A good (excess, finish) by fixed orders of teams and swaps between them."""
     representatives = tuple(rows[0] for rows in groups)
-    moves = list_moves(choices, representatives, excess=NEVER_S - 1, finish_s=NEVER_S - 1)
+    moves = list_moves(
+        choices, representatives, excess=NEVER_S - 1, finish_s=NEVER_S - 1
+    )
     order = np.repeat(np.arange(len(groups)), field.count)
     best = fixed_order(order, field.loss, moves)
     improved = True
@@ -134,23 +129,8 @@ def _share(
     moves = list_moves(gentle, representatives, excess=excess, finish_s=finish_s)
     _, rows = gentlest_path(field, moves, alive)
     return Chosen(
-        zones=_name_teams(rows, groups, gentle),
+        zones=name_teams(rows, groups, gentle),
         bound_s=finish_s,
         proven=True,
         method="programme",
     )
-
-
-def _name_teams(
-    rows: IntArray, groups: tuple[tuple[int, ...], ...], choices: Choices
-) -> tuple[tuple[int, int, int, int, int], ...]:
-    """Give the zones of each group to its teams: lowest row to the lowest zone."""
-    waiting = [list(teams) for teams in groups]
-    named = []
-    for group, kind, first, last in sorted(
-        rows.tolist(), key=lambda row: (row[2], row[1])
-    ):
-        team = waiting[group].pop(0)
-        option = int(choices.option[team, kind, first, last])
-        named.append((team, option, kind, first, last))
-    return tuple(sorted(named))
