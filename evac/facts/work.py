@@ -94,6 +94,26 @@ class Route:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MusterCare:
+    """What one muster point has to take in (rule 22).
+
+    ``people`` of the spans that walk there, at most. ``overflow`` of them find no
+    shelter and are driven on in ``rounds`` rounds, which take ``rounds_s``; both are
+    0 where nothing is to be driven, and ``rounds`` is None where nothing can be.
+    """
+
+    point_id: str
+    span_indices: tuple[int, ...]
+    people: int
+    shelter_places: int
+    receivers: int
+    overflow: int
+    rounds: int | None
+    rounds_s: float
+    longest_walk_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
     """Everything the assignment needs, in whole seconds. n columns, q options.
 

@@ -193,8 +193,9 @@ def _work_table(
             summed = _summed(place, seconds, spans=spans, grid=grid)
             setup = [setup_seconds(lift, option, unit).likely for unit in units[number]]
             seconds_up = np.ceil(summed + np.array(setup)[:, None] - 1e-6)
-            whole = np.where(counts[number] > 0, seconds_up, 0).astype(np.int64)
-            work[row, number] = np.where(valid[row, number][:, None], whole, NEVER_S)
+            summed = np.where(counts[number] > 0, seconds_up, 0.0)
+            taken = valid[row, number]
+            work[row, number, taken] = summed[taken].astype(np.int64)
     return work
 
 

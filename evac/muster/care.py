@@ -1,0 +1,82 @@
+"""What the ground asks of those who look after evacuees (rule 22)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from evac.facts.heights import Line
+from evac.facts.lift import Lift, Side
+from evac.facts.work import MusterCare, Route, Work
+
+LANDING_CLASSES = (
+    (10.0, "level"),
+    (25.0, "sloping"),
+    (35.0, "steep"),
+)
+"""Greatest ground slope [deg] of each class (common practice, no source)."""
+
+
+def landing_class(line: Line, *, side: Side, span_index: int) -> str:
+    """How steep the landings of a unit are: a words key below ``muster.landing``.
+
+    The slope that nine in ten metres of the span stay below, so that one boulder in
+    the survey does not decide; ``unknown`` where the ground is not known.
+    """
+    slope_deg = landing_slope_deg(line, side=side, span_index=span_index)
+    if math.isnan(slope_deg):
+        return "unknown"
+    return next(
+        (name for most, name in LANDING_CLASSES if slope_deg < most), "very_steep"
+    )
+
+
+def landing_slope_deg(line: Line, *, side: Side, span_index: int) -> float:
+    """The ground slope [deg] that nine in ten metres of a unit stay below."""
+    span, ground = line.spans[span_index], line.ground[side]
+    inside = (ground.distance_m >= span.start_m) & (ground.distance_m <= span.end_m)
+    slope = ground.slope_deg[inside]
+    if slope.size == 0 or np.isnan(slope).any():
+        return math.nan
+    return float(np.quantile(slope, 0.9))
+
+
+def find_care(
+    lift: Lift, work: Work, ways: Mapping[int, Route], points: Mapping[int, str]
+) -> tuple[MusterCare, ...]:
+    """What each muster point has to take in, in the folder's order.
+
+    Parameters
+    ----------
+    lift : Lift
+    work : Work
+        Its ``people`` are the most that each unit is planned to hold.
+    ways, points
+        From :func:`evac.muster.find_ways`.
+    """
+    by_span = work.people.sum(axis=0)
+    cares = []
+    for point in lift.muster_points:
+        spans = tuple(sorted(span for span, name in points.items() if name == point.id))
+        people = int(sum(by_span[span] for span in spans))
+        overflow = max(people - point.shelter_places, 0)
+        rounds: int | None = 0
+        if overflow:
+            seats = point.vehicle_seats
+            rounds = math.ceil(overflow / seats) if seats > 0 else None
+        cares.append(
+            MusterCare(
+                point_id=point.id,
+                span_indices=spans,
+                people=people,
+                shelter_places=point.shelter_places,
+                receivers=point.receivers,
+                overflow=overflow,
+                rounds=rounds,
+                rounds_s=(rounds or 0) * point.vehicle_round_s,
+                longest_walk_s=max((ways[span].seconds for span in spans), default=0.0),
+            )
+        )
+    return tuple(cares)

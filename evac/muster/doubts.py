@@ -1,0 +1,146 @@
+"""What the plan must say about evacuees on the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Line
+from evac.facts.lift import Lift, Side
+from evac.facts.work import Route, Work
+from evac.muster.care import find_care, landing_class, landing_slope_deg
+
+LONG_WALK_S = 3600.0
+"""A walk to muster that the plan points out (common practice, no source)."""
+
+
+def doubts(
+    lift: Lift,
+    line: Line,
+    ways: Mapping[int, Route],
+    points: Mapping[int, str],
+    *,
+    work: Work | None = None,
+) -> tuple[Finding, ...]:
+    """Spans without a way out, full shelters, missing receivers, steep landings.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+    ways, points
+        From :func:`evac.muster.find_ways`.
+    work : Work, optional
+        For the people that each muster point takes in.
+    """
+    return (
+        *_ways_out(lift, line, ways),
+        *(_shelter(lift, work, ways, points) if work is not None else ()),
+        *_landings(line),
+    )
+
+
+def _ways_out(lift: Lift, line: Line, ways: Mapping[int, Route]) -> list[Finding]:
+    if not lift.muster_points:
+        return [Finding(key="muster.none", severity=Severity.WARN)]
+    findings = []
+    cut_off = [span.id for span in line.spans if span.index not in ways]
+    if cut_off:
+        findings.append(
+            Finding(
+                key="muster.cut_off",
+                severity=Severity.WARN,
+                values={"spans": ", ".join(cut_off)},
+            )
+        )
+    far = [
+        span
+        for span in line.spans
+        if span.index in ways and ways[span.index].seconds > LONG_WALK_S
+    ]
+    if far:
+        worst = max(far, key=lambda span: ways[span.index].seconds)
+        findings.append(
+            Finding(
+                key="muster.long_walk",
+                severity=Severity.WARN,
+                values={
+                    "spans": ", ".join(span.id for span in far),
+                    "longest_s": ways[worst.index].seconds,
+                },
+            )
+        )
+    grounds = [h for h in lift.hazards if h.kind == "avalanche ground"]
+    if grounds:
+        findings.append(Finding(key="muster.avalanche", severity=Severity.WARN))
+    return findings
+
+
+def _shelter(
+    lift: Lift, work: Work, ways: Mapping[int, Route], points: Mapping[int, str]
+) -> list[Finding]:
+    findings = []
+    names = {point.id: point.name or point.id for point in lift.muster_points}
+    for care in find_care(lift, work, ways, points):
+        if care.people == 0:
+            continue
+        where = names[care.point_id]
+        values: dict[str, str | float | int] = {
+            "people": care.people,
+            "places": care.shelter_places,
+            "overflow": care.overflow,
+        }
+        if care.receivers == 0:
+            findings.append(
+                Finding(
+                    key="muster.no_receivers",
+                    severity=Severity.WARN,
+                    where=where,
+                    values=values,
+                )
+            )
+        if care.rounds is None:
+            findings.append(
+                Finding(
+                    key="muster.no_vehicle",
+                    severity=Severity.WARN,
+                    where=where,
+                    values=values,
+                )
+            )
+        elif care.rounds:
+            values |= {"rounds": care.rounds, "rounds_s": care.rounds_s}
+            findings.append(
+                Finding(
+                    key="muster.rounds",
+                    severity=Severity.WARN,
+                    where=where,
+                    values=values,
+                )
+            )
+    return findings
+
+
+def _landings(line: Line) -> list[Finding]:
+    findings = []
+    for name, severity in (("very_steep", Severity.WARN), ("steep", Severity.NOTE)):
+        places = [
+            (side, span)
+            for span in line.spans
+            for side in Side
+            if landing_class(line, side=side, span_index=span.index) == name
+        ]
+        if places:
+            worst = max(
+                landing_slope_deg(line, side=side, span_index=span.index)
+                for side, span in places
+            )
+            spans = dict.fromkeys(span.id for _, span in places)
+            findings.append(
+                Finding(
+                    key=f"muster.landing_{name}",
+                    severity=severity,
+                    values={"spans": ", ".join(spans), "worst_deg": worst},
+                )
+            )
+    return findings

@@ -1,0 +1,113 @@
+"""The way on foot from every span to its muster point."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from evac.access.network import Network, build_network, path_of, path_seconds, quickest
+from evac.access.routes import DIRECT_M, route_of
+from evac.access.strands import weave
+from evac.facts.heights import Line
+from evac.facts.lift import Lift, Side
+from evac.facts.work import NEVER_S, Route
+
+ON_FOOT = "foot"
+
+
+def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]:
+    """How evacuees walk from the middle of each span to the muster point soonest met.
+
+    On foot, over ways that may be walked and off them, as slow as the teams on foot
+    (`travel.foot_factor`). Avalanche ground is never crossed where there is a way
+    round it; otherwise only such as is released at some time.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+
+    Returns
+    -------
+    tuple of dict
+        Span index -> route, with the point's id as ``team`` and the span's index as
+        ``support_index``; span index -> muster point id. Spans without a way on foot
+        are missing from both; both are empty without a muster point.
+    """
+    if not lift.muster_points:
+        return {}, {}
+    network = _network(lift, line)
+    routes: dict[int, Route] = {}
+    points: dict[int, str] = {}
+    for span in line.spans:
+        best = _nearest(lift, network, span.index, crosses_released=False) or _nearest(
+            lift, network, span.index, crosses_released=True
+        )
+        if best is not None:
+            routes[span.index] = best
+            points[span.index] = best.team
+    return routes, points
+
+
+def span_name(index: int) -> str:
+    """The middle of a span, as a network names it."""
+    return f"span {index}"
+
+
+def point_name(point_id: str) -> str:
+    """A muster point, as a network names it."""
+    return f"muster {point_id}"
+
+
+def _network(lift: Lift, line: Line) -> Network:
+    ground = line.ground[Side.ASCENDING]
+    middles = [(span.start_m + span.end_m) / 2 for span in line.spans]
+    x_m = np.interp(middles, ground.distance_m, ground.x_m)
+    y_m = np.interp(middles, ground.distance_m, ground.y_m)
+    places = {
+        span_name(k): (float(x), float(y))
+        for k, (x, y) in enumerate(zip(x_m, y_m, strict=True))
+    }
+    places |= {point_name(p.id): (p.x_m, p.y_m) for p in lift.muster_points}
+    walks = [
+        (span_name(a), span_name(b))
+        for a, b in pairwise(range(len(line.spans)))
+        if middles[b] - middles[a] <= DIRECT_M
+    ]
+    for point in lift.muster_points:
+        walks += [
+            (span_name(k), point_name(point.id))
+            for k in range(len(line.spans))
+            if not lift.ways
+            or np.hypot(point.x_m - x_m[k], point.y_m - y_m[k]) <= DIRECT_M
+        ]
+    web = weave(lift, places, walks=walks)
+    return build_network(lift, line, web, checks_steep=bool(lift.ways))
+
+
+def _nearest(
+    lift: Lift, network: Network, span_index: int, *, crosses_released: bool
+) -> Route | None:
+    paths = quickest(
+        network,
+        start=span_name(span_index),
+        mode=ON_FOOT,
+        crosses_released=crosses_released,
+    )
+    found = []
+    for point in lift.muster_points:
+        node = network.place_node[point_name(point.id)]
+        if node in paths:
+            path = path_of(network, paths[node], mode=ON_FOOT)
+            found.append((path_seconds(lift.travel, path.pieces), point.id, path))
+    if not found:
+        return None
+    seconds, point_id, path = min(found, key=lambda item: item[0])
+    return route_of(
+        network,
+        path,
+        team=point_id,
+        index=span_index,
+        seconds=min(seconds, float(NEVER_S)),
+    )
