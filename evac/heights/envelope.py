@@ -14,20 +14,15 @@ import numpy as np
 
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, IntArray, Line, SideEnvelope, StopGrid
-from evac.facts.lift import FloatArray, Lift, LoadCase, Side
-from evac.heights.extremes import (
-    SideExtremes,
-    find_extremes,
-    side_states,
-    stop_positions_m,
-)
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
+from evac.heights.extremes import SideExtremes, find_extremes
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import load_cases
 from evac.heights.margins import find_margins
+from evac.heights.passes import fullest_case, state_passes
 from evac.heights.reports import report_findings, span_reports, support_reports
-from evac.heights.rules import envelope_rules, nominal_rule
-from evac.heights.side_model import SideModel, side_model, span_of
-from evac.heights.stop import SolvedSide, describe, solve_stop
+from evac.heights.side_model import SideModel, span_of
+from evac.heights.stop import SolvedSide, describe, side_models, solve_stop
 from evac.heights.units import side_envelope, unit_heights, unknown_findings
 from evac.line import find_doubts
 
@@ -59,39 +54,38 @@ def find_heights(
     ------
     RopeError
         If one of the states has no solution.
-    NoPlanError
-        If the tension state cannot be planned.
     """
     tell = on_step or (lambda _name, _done: None)
     cases = load_cases(lift)
-    rule = nominal_rule(lift)
-    kinds, inferred = support_kinds(lift, line, rule=rule)
-    models = {side: side_model(lift, line, side=side, kinds=kinds) for side in Side}
-    fullest = max(cases, key=lambda case: _fill(case))
+    _, inferred = support_kinds(lift, line)
+    models = side_models(lift, line)
     extremes: dict[Side, SideExtremes] = {}
     envelopes: dict[Side, SideEnvelope] = {}
-    phase_m = stop_positions_m(lift.carriers.spacing_m)
+    misfit_n = misfit_m = 0.0
     for number, (side, model) in enumerate(models.items()):
         tell("heights", 0.1 + 0.4 * number)
-        extremes[side] = find_extremes(
+        passes = state_passes(lift, line, models=models, side=side, cases=cases)
+        misfit_n = max(misfit_n, *(each.misfit_n for each in passes))
+        misfit_m = max(misfit_m, *(each.misfit_m for each in passes))
+        extremes[side] = find_extremes(line, model=model, passes=passes)
+        margins = find_margins(
+            lift,
             line,
-            model=model,
-            states=side_states(lift, line, model=model, cases=cases, phase_m=phase_m),
-            rules=envelope_rules(lift, phases=phase_m.size),
-            friction=np.zeros(1),
+            models=models,
+            side=side,
+            load_case=fullest_case(cases, side),
         )
-        margins = find_margins(lift, line, model=model, load_case=fullest)
         envelopes[side] = side_envelope(
             lift, line, extremes=extremes[side], margins=margins, side=side
         )
+    fullest = fullest_case(cases, Side.ASCENDING)
+    kinds = models[Side.ASCENDING].kinds
     units = unit_heights(lift, line, extremes=extremes, envelopes=envelopes)
-    supports = support_reports(
-        line, extremes, cases=cases, kinds=kinds, inferred=inferred
-    )
+    supports = support_reports(line, extremes, kinds=kinds, inferred=inferred)
     spans = span_reports(lift, line, extremes)
     tell("heights", 0.9)
     stops, reference = _stops(
-        lift, line, models=models, envelopes=envelopes, case=fullest, rule=rule
+        lift, line, models=models, envelopes=envelopes, case=fullest
     )
     heights = Heights(
         line=line,
@@ -116,6 +110,7 @@ def find_heights(
         *find_doubts(lift, line),
         *report_findings(supports, spans),
         *unknown_findings(units),
+        *_tension_findings(lift, misfit_n=misfit_n, misfit_m=misfit_m),
         Finding(
             key="heights.solved",
             severity=Severity.NOTE,
@@ -129,12 +124,37 @@ def find_heights(
     return heights, tuple(findings)
 
 
-def _fill(case: LoadCase) -> tuple[float, float]:
-    """How full the line is, to choose the fullest case; the ascending side first."""
-    part = case.to_share - case.from_share
-    if case.batch_loaded > 0:
-        part *= case.batch_loaded / (case.batch_loaded + case.batch_empty)
-    return case.ascending_share * part, case.descending_share * part
+def _tension_findings(lift: Lift, *, misfit_n: float, misfit_m: float) -> list[Finding]:
+    """What the tension state means, and how exactly the two sides were coupled."""
+    findings = []
+    if lift.tension.state is not TensionState.CONSTANT:
+        findings.append(
+            Finding(
+                key=f"heights.tension_{lift.tension.state.value}",
+                severity=Severity.NOTE,
+                values={
+                    "low_n": lift.tension.low_force_n,
+                    "high_n": lift.tension.high_force_n,
+                },
+            )
+        )
+    if misfit_n > 0:
+        findings.append(
+            Finding(
+                key="heights.coupled_force",
+                severity=Severity.NOTE,
+                values={"misfit_n": misfit_n},
+            )
+        )
+    if misfit_m > 0:
+        findings.append(
+            Finding(
+                key="heights.coupled_length",
+                severity=Severity.NOTE,
+                values={"misfit_mm": 1000 * misfit_m},
+            )
+        )
+    return findings
 
 
 def _stops(
@@ -144,7 +164,6 @@ def _stops(
     models: dict[Side, SideModel],
     envelopes: dict[Side, SideEnvelope],
     case: LoadCase,
-    rule: FloatArray,
 ) -> tuple[StopGrid, dict[Side, SolvedSide]]:
     """Where carriers stand for a grid of stop positions, and the first of them."""
     offset_m = lift.carriers.spacing_m * np.arange(GRID_STOPS) / GRID_STOPS
@@ -158,10 +177,10 @@ def _stops(
             solve_stop(
                 lift,
                 line,
-                model=model,
+                models=models,
+                side=side,
                 stop_offset_m=float(offset),
                 load_case=case,
-                rule=rule,
             )
             for offset in offset_m
         ]

@@ -8,22 +8,13 @@ import numpy as np
 
 from evac.errors import RopeError
 from evac.facts.heights import BoolArray, IntArray, Line, SideGround
-from evac.facts.lift import FloatArray, Lift, LoadCase
-from evac.heights.load_cases import (
-    fullest_people,
-    most_alone,
-    people_of,
-    row_of,
-    weight_n,
-)
+from evac.facts.lift import FloatArray
+from evac.heights.passes import StatePass
 from evac.heights.reduce import reduce_side
 from evac.heights.side_model import SideModel
 from evac.rope.side import refuse
 from evac.rope.sweep import SOLVED
 from evac.words import Words
-
-STOP_STEP_M = 0.25
-"""Distance between two stop positions that are tried."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +24,7 @@ class SideExtremes:
     ``distance_m`` (m,) are the ground's samples; ``greatest_m`` and ``least_m``
     (2, m): the rope at a carrier above the ground, and above the lowest ground within
     the belayer's radius, NaN where that is not known. Per support (n,) loads [N],
-    deflection [rad], index of the load with the least absolute load (-1: station);
+    deflection [rad], name of the load with the least absolute load;
     per span (n - 1,) tensions [N], sag at a carrier [m] and most carriers.
     """
 
@@ -43,7 +34,7 @@ class SideExtremes:
     slope: FloatArray
     least_load_n: FloatArray
     greatest_load_n: FloatArray
-    worst_label: IntArray
+    worst_load: tuple[str, ...]
     deflection_rad: FloatArray
     lifted: BoolArray
     least_tension_n: FloatArray
@@ -54,66 +45,8 @@ class SideExtremes:
     greatest_residual_n: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SideStates:
-    """The loads of the order-free set at each stop position, from the drive.
-
-    ``phase_m`` (p,); ``cases_n`` (p, c, k) and ``full_n`` (p, k) weights; ``empty_n``
-    and ``alone_n`` (k,).
-    """
-
-    phase_m: FloatArray
-    cases_n: FloatArray
-    full_n: FloatArray
-    empty_n: FloatArray
-    alone_n: FloatArray
-
-
-def stop_positions_m(spacing_m: float) -> FloatArray:
-    """All stop positions that are tried, 0 first, at most 0.25 m apart.
-
-    Examples
-    --------
-    >>> stop_positions_m(0.8)
-    array([0. , 0.2, 0.4, 0.6])
-    """
-    count = int(np.ceil(spacing_m / STOP_STEP_M - 1e-9))
-    positions: FloatArray = spacing_m * np.arange(count) / count
-    return positions
-
-
-def side_states(
-    lift: Lift,
-    line: Line,
-    *,
-    model: SideModel,
-    cases: tuple[LoadCase, ...],
-    phase_m: FloatArray,
-) -> SideStates:
-    """The weights of all carriers for every state of the order-free set."""
-    rows = [row_of(lift, line, side=model.side, phase_m=float(p)) for p in phase_m]
-    people = np.array(
-        [[people_of(lift, line, row=row, case=case) for case in cases] for row in rows]
-    )
-    count = people.shape[2]
-    full = np.array([fullest_people(lift, each, model.side) for each in people])
-    alone = max(most_alone(lift, each, model.side) for each in people)
-    return SideStates(
-        phase_m=phase_m,
-        cases_n=weight_n(lift, people),
-        full_n=weight_n(lift, full),
-        empty_n=weight_n(lift, np.zeros(count)),
-        alone_n=weight_n(lift, np.full(count, alone)),
-    )
-
-
 def find_extremes(
-    line: Line,
-    *,
-    model: SideModel,
-    states: SideStates,
-    rules: FloatArray,
-    friction: FloatArray,
+    line: Line, *, model: SideModel, passes: tuple[StatePass, ...]
 ) -> SideExtremes:
     """Solve the order-free set of one side and reduce it to extremes.
 
@@ -121,11 +54,8 @@ def find_extremes(
     ----------
     line : Line
     model : SideModel
-    states : SideStates
-    rules : ndarray, shape (p, r, 7)
-        Tension rules at each stop position.
-    friction : ndarray, shape (f,)
-        Friction factors of the rollers, signed.
+    passes : tuple of StatePass
+        What to solve.
 
     Returns
     -------
@@ -141,53 +71,64 @@ def find_extremes(
     count = model.points.x_m.size
     height = np.full((2, *profiles.shape), np.nan)
     slope = np.full(profiles.shape[1], np.nan)
-    supports = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
     spans = np.tile([np.inf, -np.inf, 0.0, 0.0], (count - 1, 1))
-    tally = np.zeros(6)
-    status = reduce_side(
-        model.points.x_m,
-        model.points.z_m,
-        model.points.senses,
-        model.points.weight_n_per_m,
-        model.points.compliance_per_n,
-        friction,
-        states.phase_m,
-        model.spacing_m,
-        states.cases_n,
-        states.empty_n,
-        states.alone_n,
-        states.full_n,
-        rules,
-        grid_start,
-        profiles,
-        height[0],
-        height[1],
-        slope,
-        supports,
-        spans,
-        tally,
-    )
-    if status != SOLVED:
-        _refuse(model, states, status, tally)
+    loads = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
+    worst = [""] * count
+    states, residual_n = 0, 0.0
+    for each in passes:
+        supports = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
+        tally = np.zeros(6)
+        status = reduce_side(
+            model.points.x_m,
+            model.points.z_m,
+            model.points.senses,
+            model.points.weight_n_per_m,
+            model.points.compliance_per_n,
+            0.0,
+            each.phase_m,
+            model.spacing_m,
+            each.cases_n,
+            each.empty_n,
+            each.alone_n,
+            each.full_n,
+            each.rules,
+            grid_start,
+            profiles,
+            height[0],
+            height[1],
+            slope,
+            supports,
+            spans,
+            tally,
+        )
+        if status != SOLVED:
+            _refuse(model, each, status, tally)
+        states += int(tally[0])
+        residual_n = max(residual_n, float(tally[1]))
+        names = (*each.case_names, "all empty", "one loaded carrier", "part emptied")
+        for j in range(1, count - 1):
+            if supports[j, 2] < loads[j, 2]:
+                worst[j] = names[int(supports[j, 3])]
+        loads[:, [0, 2]] = np.minimum(loads[:, [0, 2]], supports[:, [0, 2]])
+        loads[:, [1, 4, 5]] = np.maximum(loads[:, [1, 4, 5]], supports[:, [1, 4, 5]])
+    loads[[0, -1], :2] = np.nan
     turned = model.by_distance
     return SideExtremes(
         distance_m=ground.distance_m,
         greatest_m=turned(height[0]),
         least_m=turned(height[1]),
         slope=turned(slope),
-        least_load_n=turned(np.where(np.isinf(supports[:, 0]), np.nan, supports[:, 0])),
-        greatest_load_n=turned(
-            np.where(np.isinf(supports[:, 1]), np.nan, supports[:, 1])
-        ),
-        worst_label=turned(supports[:, 3].astype(np.int64)),
-        deflection_rad=turned(supports[:, 4].copy()),
-        lifted=turned(supports[:, 5] > 0),
+        least_load_n=turned(loads[:, 0].copy()),
+        greatest_load_n=turned(loads[:, 1].copy()),
+        worst_load=tuple(worst[::-1] if model.drive_at_last else worst),
+        deflection_rad=turned(loads[:, 4].copy()),
+        lifted=turned(loads[:, 5] > 0),
         least_tension_n=turned(spans[:, 0].copy()),
         greatest_tension_n=turned(spans[:, 1].copy()),
         sag_m=turned(spans[:, 2].copy()),
         carriers_most=turned(spans[:, 3].astype(np.int64)),
-        states=int(tally[0]),
-        greatest_residual_n=float(tally[1]),
+        states=states,
+        greatest_residual_n=residual_n,
     )
 
 
@@ -211,7 +152,7 @@ def profiles_from_drive(
 
 
 def _refuse(
-    model: SideModel, states: SideStates, status: int, tally: FloatArray
+    model: SideModel, states: StatePass, status: int, tally: FloatArray
 ) -> None:
     try:
         refuse(model.points, status, int(tally[4]))

@@ -5,14 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from evac.facts.heights import Line
-from evac.facts.lift import FloatArray, Lift, LoadCase, Side, SupportKind
+from evac.facts.lift import Lift, LoadCase, Side, SupportKind
 from evac.heights.load_cases import people_of, row_of, weight_n
 from evac.heights.side_model import side_model
+from evac.heights.tension import rough_rule
 from evac.rope.side import SideLoads, empty_deflections, solve_side
 
 
 def support_kinds(
-    lift: Lift, line: Line, *, rule: FloatArray
+    lift: Lift, line: Line
 ) -> tuple[tuple[SupportKind, ...], tuple[str, ...]]:
     """The kinds of all supports in order of distance, and the ids of inferred ones.
 
@@ -20,8 +21,6 @@ def support_kinds(
     ----------
     lift : Lift
     line : Line
-    rule : ndarray, shape (7,)
-        Tension rule of the rope.
 
     Returns
     -------
@@ -34,6 +33,7 @@ def support_kinds(
     rests. Where the bare rope pulls upwards, the support holds it down; if the fully
     loaded rope presses down there all the same, it must do both.
     """
+    rule = rough_rule(lift)
     given = [support.kind for support in line.supports]
     given[0] = given[-1] = SupportKind.STATION
     if None not in given:

@@ -9,14 +9,14 @@ chance and is added in full.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from evac.facts.heights import Line
-from evac.facts.lift import FloatArray, Lift, LoadCase
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.heights.load_cases import ALL_EMPTY
-from evac.heights.rules import nominal_rule
 from evac.heights.side_model import SideModel, side_model
 from evac.heights.stop import solve_stop
 from evac.rope.side import SideState
@@ -69,7 +69,12 @@ class Margins:
 
 
 def find_margins(
-    lift: Lift, line: Line, *, model: SideModel, load_case: LoadCase
+    lift: Lift,
+    line: Line,
+    *,
+    models: Mapping[Side, SideModel],
+    side: Side,
+    load_case: LoadCase,
 ) -> Margins:
     """Margins along one side, the greatest over the loaded and the empty line.
 
@@ -77,29 +82,34 @@ def find_margins(
     ----------
     lift : Lift
     line : Line
-    model : SideModel
+    models : mapping of Side to SideModel
+    side : Side
     load_case : LoadCase
-        The fullest one.
+        The fullest one of this side.
 
     Returns
     -------
     Margins
     """
-    distance_m = line.ground[model.side].distance_m
+    distance_m = line.ground[side].distance_m
     parts = {source: np.zeros(distance_m.size) for source in SOURCES}
     for case in (load_case, ALL_EMPTY):
-        base = grip_elevation_m(lift, line, model=model, case=case)
+        base = grip_elevation_m(lift, line, models=models, side=side, case=case)
         for source, changed in _changes(lift).items():
             for other in changed:
                 moved = grip_elevation_m(
                     other,
                     line,
-                    model=side_model(other, line, side=model.side, kinds=model.kinds),
+                    models={
+                        each: side_model(other, line, side=each, kinds=model.kinds)
+                        for each, model in models.items()
+                    },
+                    side=side,
                     case=case,
                 )
                 parts[source] = np.maximum(parts[source], np.abs(moved - base))
         parts["friction"] = np.maximum(
-            parts["friction"], _friction_part(lift, line, model, case, base)
+            parts["friction"], _friction_part(lift, line, models, side, case, base)
         )
     sd_m = [
         SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
@@ -119,7 +129,8 @@ def grip_elevation_m(
     lift: Lift,
     line: Line,
     *,
-    model: SideModel,
+    models: Mapping[Side, SideModel],
+    side: Side,
     case: LoadCase,
 ) -> FloatArray:
     """Elevation at which grips pass every ground sample, over all stop positions.
@@ -127,7 +138,7 @@ def grip_elevation_m(
     Taken at grips, not between them: a carrier that moves a little along the line
     takes the kink of its rope along, and only its height counts.
     """
-    rule = nominal_rule(lift)
+    model = models[side]
     x_m: list[FloatArray] = []
     z_m: list[FloatArray] = []
     near: SideState | None = None
@@ -135,10 +146,10 @@ def grip_elevation_m(
         solved = solve_stop(
             lift,
             line,
-            model=model,
+            models=models,
+            side=side,
             stop_offset_m=step * model.spacing_m / STOPS,
             load_case=case,
-            rule=rule,
             near=near,
         )
         near = solved.state
@@ -149,7 +160,7 @@ def grip_elevation_m(
     heights = np.concatenate([ends.z_m[:1], *z_m, ends.z_m[-1:]])
     order = np.argsort(places, kind="stable")
     elevation_m: FloatArray = np.interp(
-        line.ground[model.side].distance_m,
+        line.ground[side].distance_m,
         model.by_distance(model.to_distance_m(places[order])),
         model.by_distance(heights[order]),
     )
@@ -157,7 +168,12 @@ def grip_elevation_m(
 
 
 def _friction_part(
-    lift: Lift, line: Line, model: SideModel, case: LoadCase, base: FloatArray
+    lift: Lift,
+    line: Line,
+    models: Mapping[Side, SideModel],
+    side: Side,
+    case: LoadCase,
+    base: FloatArray,
 ) -> FloatArray:
     """A bound of what friction does: all of it put on the whole side at once.
 
@@ -167,17 +183,17 @@ def _friction_part(
     solved = solve_stop(
         lift,
         line,
-        model=model,
+        models=models,
+        side=side,
         stop_offset_m=0.0,
         load_case=case,
-        rule=nominal_rule(lift),
     )
     held_back_n = FRICTION * float(np.nansum(np.abs(solved.state.load_n)))
     part: FloatArray = np.zeros(base.size)
     for sign in (-1, 1):
         force_n = lift.tension.force_n + sign * 2 * held_back_n
         other = replace(lift, tension=replace(lift.tension, force_n=force_n))
-        moved = grip_elevation_m(other, line, model=model, case=case)
+        moved = grip_elevation_m(other, line, models=models, side=side, case=case)
         part = np.maximum(part, np.abs(moved - base))
     return part
 

@@ -90,7 +90,7 @@ def reduce_side(
     sense: IntArray,
     weight: float,
     compliance: float,
-    friction: FloatArray,
+    friction: float,
     phases: FloatArray,
     spacing: float,
     cases: FloatArray,
@@ -112,8 +112,8 @@ def reduce_side(
     Parameters
     ----------
     x, z, sense, weight, compliance : as in `solve_state`
-    friction : (f,)
-        Friction factors to go through, 0 among them.
+    friction : float
+        Signed friction factor of the rollers.
     phases : (p,)
     spacing : float
     cases : (p, c, K)
@@ -156,68 +156,67 @@ def reduce_side(
     count = np.zeros(n, np.int64)
     warm = np.full(n + 1, math.nan)
     active = np.ones(n, np.bool_)
-    for f in range(friction.size):
-        for r in range(rules.shape[1]):
-            warm[:] = math.nan
-            active[:] = True
-            for p in range(phases.size):
-                on_line = loads
-                in_run = loads
-                # cases, all empty, then one state a carrier for each of three runs
-                for step in range(number + 1 + 3 * loads):
-                    label = step
-                    if step < number:
-                        load[:] = cases[p, step]
-                    elif step == number:
+    for r in range(rules.shape[1]):
+        warm[:] = math.nan
+        active[:] = True
+        for p in range(phases.size):
+            on_line = loads
+            in_run = loads
+            # cases, all empty, then one state a carrier for each of three runs
+            for step in range(number + 1 + 3 * loads):
+                label = step
+                if step < number:
+                    load[:] = cases[p, step]
+                elif step == number:
+                    load[:] = empty
+                else:
+                    run = (step - number - 1) // loads
+                    k = (step - number - 1) % loads
+                    if k > in_run:
+                        continue
+                    label = number + 1 if run == 2 else number + 2
+                    if run == 2:
                         load[:] = empty
-                    else:
-                        run = (step - number - 1) // loads
-                        k = (step - number - 1) % loads
-                        if k > in_run:
+                        load[k] = alone[k]
+                        if alone[k] == empty[k]:
                             continue
-                        label = number + 1 if run == 2 else number + 2
-                        if run == 2:
-                            load[:] = empty
-                            load[k] = alone[k]
-                            if alone[k] == empty[k]:
+                    else:
+                        if k == 0:
+                            load[:] = full[p]
+                            # One more may come onto the side while it empties.
+                            in_run = min(on_line + 1, loads)
+                        # run 0 empties from the return, run 1 from the drive
+                        gone = in_run - k if run == 0 else k - 1
+                        if k > 0:
+                            if load[gone] == empty[gone]:
                                 continue
-                        else:
-                            if k == 0:
-                                load[:] = full[p]
-                                # One more may come onto the side while it empties.
-                                in_run = min(on_line + 1, loads)
-                            # run 0 empties from the return, run 1 from the drive
-                            gone = in_run - k if run == 0 else k - 1
-                            if k > 0:
-                                if load[gone] == empty[gone]:
-                                    continue
-                                load[gone] = empty[gone]
+                            load[gone] = empty[gone]
+                status = solve_state(
+                    x, z, sense, weight, compliance, friction, phases[p],
+                    spacing, load, rules[p, r], warm, active, carriers, supports,
+                    totals,
+                )  # fmt: skip
+                if status != SOLVED:
+                    # Once more from nothing: a warm start may mislead.
+                    warm[:] = math.nan
+                    active[:] = True
                     status = solve_state(
-                        x, z, sense, weight, compliance, friction[f], phases[p],
-                        spacing, load, rules[p, r], warm, active, carriers, supports,
-                        totals,
+                        x, z, sense, weight, compliance, friction, phases[p],
+                        spacing, load, rules[p, r], warm, active, carriers,
+                        supports, totals,
                     )  # fmt: skip
-                    if status != SOLVED:
-                        # Once more from nothing: a warm start may mislead.
-                        warm[:] = math.nan
-                        active[:] = True
-                        status = solve_state(
-                            x, z, sense, weight, compliance, friction[f], phases[p],
-                            spacing, load, rules[p, r], warm, active, carriers,
-                            supports, totals,
-                        )  # fmt: skip
-                    if status != SOLVED:
-                        tally[2] = p
-                        tally[3] = label
-                        tally[4] = totals[6]
-                        return status
-                    on_line = int(totals[4])
-                    tally[0] += 1
-                    tally[1] = max(tally[1], totals[3])
-                    if totals[5] >= 0:
-                        tally[5] += 1
-                    note_state(
-                        x, z, grid_start, ground, carriers, supports, active, totals,
-                        label, greatest, least, slope, support_out, span_out, count,
-                    )  # fmt: skip
+                if status != SOLVED:
+                    tally[2] = p
+                    tally[3] = label
+                    tally[4] = totals[6]
+                    return status
+                on_line = int(totals[4])
+                tally[0] += 1
+                tally[1] = max(tally[1], totals[3])
+                if totals[5] >= 0:
+                    tally[5] += 1
+                note_state(
+                    x, z, grid_start, ground, carriers, supports, active, totals,
+                    label, greatest, least, slope, support_out, span_out, count,
+                )  # fmt: skip
     return SOLVED

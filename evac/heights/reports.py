@@ -8,7 +8,7 @@ import numpy as np
 
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SpanReport, SupportReport
-from evac.facts.lift import Lift, LoadCase, Side, SupportKind
+from evac.facts.lift import Lift, Side, SupportKind
 from evac.heights.extremes import SideExtremes
 
 LEAST_SAFETY_FACTOR = 4.0
@@ -20,17 +20,10 @@ def support_reports(
     line: Line,
     extremes: Mapping[Side, SideExtremes],
     *,
-    cases: tuple[LoadCase, ...],
     kinds: tuple[SupportKind, ...],
     inferred: tuple[str, ...],
 ) -> tuple[SupportReport, ...]:
     """Least and greatest load of every support but the stations, both sides."""
-    names = (
-        *(case.name for case in cases),
-        "all empty",
-        "one loaded carrier",
-        "part emptied",
-    )
     return tuple(
         SupportReport(
             side=side,
@@ -41,7 +34,7 @@ def support_reports(
             greatest_load_n=float(found.greatest_load_n[index]),
             greatest_deflection_deg=float(np.degrees(found.deflection_rad[index])),
             lifted=bool(found.lifted[index]),
-            worst_load_name=names[found.worst_label[index]],
+            worst_load_name=found.worst_load[index],
         )
         for side, found in extremes.items()
         for index, support in enumerate(line.supports)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,10 +16,10 @@ from evac.facts.heights import (
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import people_of, row_of, weight_n
-from evac.heights.rules import nominal_rule
 from evac.heights.side_model import SideModel, side_model, side_phase_m, span_of
+from evac.heights.tension import held_at_stop, solve_one
 from evac.rope.shape import rope_shape
-from evac.rope.side import SideLoads, SideState, solve_side
+from evac.rope.side import SideLoads, SideState
 
 DRAWN_STEP_M = 5.0
 
@@ -57,44 +58,59 @@ def stop_heights(
     ------
     RopeError
         If no rope hangs as the lift describes it.
-    NoPlanError
-        If the tension state cannot be planned.
     """
-    kinds, _ = support_kinds(lift, line, rule=nominal_rule(lift))
-    model = side_model(lift, line, side=side, kinds=kinds)
     solved = solve_stop(
         lift,
         line,
-        model=model,
+        models=side_models(lift, line),
+        side=side,
         stop_offset_m=stop_offset_m,
         load_case=load_case,
-        rule=nominal_rule(lift),
     )
     return describe(
         lift, line, solved, stop_offset_m=stop_offset_m, load_name=load_case.name
     )
 
 
+def side_models(lift: Lift, line: Line) -> dict[Side, SideModel]:
+    """Both sides as the rope sees them, ascending first."""
+    kinds, _ = support_kinds(lift, line)
+    return {side: side_model(lift, line, side=side, kinds=kinds) for side in Side}
+
+
 def solve_stop(
     lift: Lift,
     line: Line,
     *,
-    model: SideModel,
+    models: Mapping[Side, SideModel],
+    side: Side,
     stop_offset_m: float,
     load_case: LoadCase,
-    rule: FloatArray,
-    friction: float = 0.0,
     near: SideState | None = None,
 ) -> SolvedSide:
-    """Solve one side at a stop position under a load case."""
-    phase_m = side_phase_m(lift, side=model.side, stop_offset_m=stop_offset_m)
-    row = row_of(lift, line, side=model.side, phase_m=phase_m)
-    people = people_of(lift, line, row=row, case=load_case)
-    loads = SideLoads(
-        phase_m=phase_m, spacing_m=model.spacing_m, load_n=weight_n(lift, people)
+    """Solve one side at a stop position under a load case, as the lift came to stop.
+
+    The tension system still works then, whatever it does later. Where its force is
+    kept at the drive station the other side is solved along.
+    """
+    people: dict[Side, FloatArray] = {}
+    loads: dict[Side, SideLoads] = {}
+    for each in Side:
+        phase_m = side_phase_m(lift, side=each, stop_offset_m=stop_offset_m)
+        row = row_of(lift, line, side=each, phase_m=phase_m)
+        people[each] = people_of(lift, line, row=row, case=load_case)
+        loads[each] = SideLoads(
+            phase_m=phase_m,
+            spacing_m=lift.carriers.spacing_m,
+            load_n=weight_n(lift, people[each]),
+        )
+    held = held_at_stop(lift, force_n=lift.tension.force_n)
+    return SolvedSide(
+        model=models[side],
+        loads=loads[side],
+        people=people[side],
+        state=solve_one(models, loads, side=side, held=held, near=near),
     )
-    state = solve_side(model.points, loads, rule=rule, friction=friction, near=near)
-    return SolvedSide(model=model, loads=loads, people=people, state=state)
 
 
 def describe(
