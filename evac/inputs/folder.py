@@ -27,7 +27,7 @@ from evac.facts.lift import (
     Way,
 )
 from evac.inputs import build, crosscheck, dem, geo, plausibility
-from evac.inputs.layers import read_layer
+from evac.inputs.layers import ENDINGS, read_layer
 from evac.inputs.lift_toml import LiftToml, read_lift_toml
 from evac.inputs.placing import Placed, place_supports
 from evac.inputs.problems import nearest, problem
@@ -42,6 +42,12 @@ from evac.inputs.rows import (
 from evac.inputs.tables import RawTable, feet_cells, raw_table, read_table
 
 TOML_NAME = "lift.toml"
+
+
+def _layer_names(stem: str) -> tuple[str, ...]:
+    return tuple(stem + ending for ending in ENDINGS)
+
+
 DEFAULT_NAMES: Mapping[str, tuple[str, ...]] = {
     "supports": ("supports.csv", "supports.xlsx"),
     "ground": ("ground.csv", "ground.xlsx"),
@@ -50,9 +56,9 @@ DEFAULT_NAMES: Mapping[str, tuple[str, ...]] = {
     "kit": ("kit.csv", "kit.xlsx"),
     "techniques": ("techniques.csv", "techniques.xlsx"),
     "times": ("times.csv", "times.xlsx"),
-    "hazards": ("hazards.geojson",),
-    "access": ("access.geojson",),
-    "muster": ("muster.geojson",),
+    "hazards": _layer_names("hazards"),
+    "access": _layer_names("access"),
+    "muster": _layer_names("muster"),
     "drills": ("drills.csv", "drills.xlsx"),
 }
 """Names that are looked for where ``[files]`` names none."""
@@ -185,7 +191,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         findings=tuple(findings),
         fingerprint=dict(sorted(files.hashes.items())),
     )
-    return plausibility.checked(lift)
+    return plausibility.checked(lift, supports_file=supports_table.file)
 
 
 def _bytes_of(path: Path, *, name: str) -> bytes:

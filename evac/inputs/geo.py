@@ -27,7 +27,7 @@ from evac.inputs.cells import (
     Whole,
     YesNo,
 )
-from evac.inputs.layers import Feature
+from evac.inputs.features import Feature
 from evac.inputs.problems import did_you_mean, problem, reject
 from evac.inputs.tables import read_row
 

@@ -1,4 +1,4 @@
-"""Map layers as files hold them: features with properties and a place in WGS 84.
+"""Map layers as files hold them: GeoJSON, GPX, KML, KMZ and GeoPackage.
 
 GeoJSON as RFC 7946 says: longitude before latitude, degrees, WGS 84.
 """
@@ -6,42 +6,41 @@ GeoJSON as RFC 7946 says: longitude before latitude, degrees, WGS 84.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import shapely
 from shapely.geometry import shape
-from shapely.geometry.base import BaseGeometry
 
 from evac.errors import InputError, Problem
-from evac.inputs.cells import Cell
+from evac.inputs.features import (
+    MOST_BYTES,
+    MOST_FEATURES,
+    Feature,
+    named,
+    place_fault,
+    property_cell,
+)
+from evac.inputs.layers_gpkg import geopackage_features
+from evac.inputs.layers_xml import gpx_features, kml_features
 from evac.inputs.problems import problem
 from evac.inputs.tables import decode
 
-MOST_BYTES = 50_000_000
-MOST_FEATURES = 20_000
-MOST_POINTS = 500_000
+ENDINGS = (".geojson", ".json", ".gpkg", ".kml", ".kmz", ".gpx")
+"""Files that can be read as a layer."""
 
 _WGS_84_NAMES = ("CRS84", "EPSG::4326", "EPSG:4326")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Feature:
-    """One thing of a layer: where it stands in the file, what it says, where it is.
-
-    ``geometry`` is in degrees, x the longitude and y the latitude, without heights.
-    """
-
-    where: str
-    properties: Mapping[str, Cell]
-    geometry: BaseGeometry
-
-
 def read_layer(content: bytes, *, file: str) -> tuple[Feature, ...]:
     """All features of a layer, checked to lie on the earth.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole file.
+    file : str
+        Its name, whose ending says what it is.
 
     Raises
     ------
@@ -51,7 +50,20 @@ def read_layer(content: bytes, *, file: str) -> tuple[Feature, ...]:
     if len(content) > MOST_BYTES:
         found = f"{len(content):,} bytes"
         raise _refused(file, "too_large", found=found, most=MOST_BYTES)
-    return geojson_features(content, file=file)
+    ending = "." + file.lower().rpartition(".")[2]
+    if ending == ".gpx":
+        found_here = gpx_features(content, file=file)
+    elif ending in (".kml", ".kmz"):
+        found_here = kml_features(content, file=file)
+    elif ending == ".gpkg":
+        found_here = geopackage_features(content, file=file)
+    elif ending in ENDINGS:
+        found_here = geojson_features(content, file=file)
+    else:
+        raise _refused(file, "not_a_layer", found=ending, endings=", ".join(ENDINGS))
+    if not found_here:
+        raise _refused(file, "no_features", found="")
+    return found_here
 
 
 def geojson_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
@@ -114,15 +126,13 @@ def _require_wgs_84(whole: Mapping[str, Any], *, file: str) -> None:
 
 
 def _feature(entry: Any, *, number: int) -> Feature | Problem:
-    where = f"feature {number}"
+    where = named(number, "")
     if not isinstance(entry, dict) or entry.get("type") != "Feature":
         return problem("not_a_feature", where=where, found=str(entry)[:30])
     properties = entry.get("properties") or {}
     if not isinstance(properties, dict):
         return problem("not_a_feature", where=where, found=str(properties)[:30])
-    name = properties.get("id") or properties.get("name")
-    if isinstance(name, (str, int)) and str(name).strip():
-        where += f" ({str(name).strip()[:40]})"
+    where = named(number, properties.get("id") or properties.get("name"))
     geometry = entry.get("geometry")
     if geometry is None:
         return problem("no_geometry", where=where)
@@ -139,42 +149,7 @@ def _feature(entry: Any, *, number: int) -> Feature | Problem:
     return Feature(
         where=where,
         properties={
-            str(key).lower(): _cell(value) for key, value in properties.items()
+            str(key).lower(): property_cell(value) for key, value in properties.items()
         },
         geometry=made,
     )
-
-
-def place_fault(geometry: BaseGeometry, *, where: str) -> Problem | None:
-    """What is wrong with a geometry as a place on the earth, or None."""
-    if geometry.is_empty:
-        return problem("no_geometry", where=where)
-    places = shapely.get_coordinates(geometry)
-    if len(places) > MOST_POINTS:
-        return problem(
-            "too_large", where=where, found=f"{len(places):,} points", most=MOST_POINTS
-        )
-    west, south, east, north = geometry.bounds
-    if not all(map(math.isfinite, (west, south, east, north))):
-        return problem("broken_geometry", where=where, found=str(geometry)[:40])
-    first = f"{places[0][0]:.10g}, {places[0][1]:.10g}"
-    if max(abs(west), abs(east)) > 180 or max(abs(south), abs(north)) > 180:
-        return problem("not_degrees", where=where, found=first)
-    if max(abs(south), abs(north)) > 90:
-        return problem("swapped_degrees", where=where, found=first)
-    return None
-
-
-def _cell(value: object) -> Cell:
-    """A property as the cell of a table would say it."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    if isinstance(value, date):
-        return value
-    if isinstance(value, list):
-        return " | ".join(str(item) for item in value)
-    return str(value)

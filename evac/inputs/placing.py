@@ -16,10 +16,6 @@ from evac.inputs.rows import SupportRow
 from evac.units import FOOT_M
 
 SHORTEST_LINE_M = 20.0
-FARTHEST_OFF_LINE_M = 3.0
-"""A support farther off the straight line than this is told (survey and GPS error)."""
-SHARPEST_BEND_DEG = 2.0
-"""A bend above this needs an angle support, which is not modelled."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +84,7 @@ def place_supports(
     problems += _order_problems(rows, numbers, distance_m)
     if problems:
         raise InputError(file, problems)
-    findings = _placing_doubts(rows, distance_m, x_m, y_m)
+    findings = _placing_doubts(distance_m, x_m=x_m, y_m=y_m)
     return Placed(
         frame=frame, distance_m=distance_m, x_m=x_m, y_m=y_m, findings=findings
     )
@@ -180,56 +176,23 @@ def _order_problems(
 
 
 def _placing_doubts(
-    rows: Sequence[SupportRow],
-    distance_m: FloatArray,
-    x_m: FloatArray,
-    y_m: FloatArray,
+    distance_m: FloatArray, *, x_m: FloatArray, y_m: FloatArray
 ) -> tuple[Finding, ...]:
-    """Supports off the straight line, bends, and a length in dispute."""
-    findings = []
+    """A length in dispute; what stands beside the line is told by `evac.line`."""
     length_m = float(np.hypot(x_m[-1], y_m[-1]))
-    along_m = (x_m * x_m[-1] + y_m * y_m[-1]) / length_m
-    off_m = (x_m * y_m[-1] - y_m * x_m[-1]) / length_m
-    worst = int(np.argmax(np.abs(off_m)))
-    headings = np.degrees(np.unwrap(np.arctan2(np.diff(y_m), np.diff(x_m))))
-    # A metre of survey error bends a short span a lot: judge over long spans only.
-    long_enough = np.minimum(np.diff(along_m)[:-1], np.diff(along_m)[1:]) > 40
-    bends = np.where(long_enough, np.abs(np.diff(headings)), 0.0)
-    if bends.size and bends.max() > SHARPEST_BEND_DEG:
-        index = int(np.argmax(bends)) + 1
-        findings.append(
-            Finding(
-                key="inputs.bend",
-                severity=Severity.WARN,
-                where=rows[index].support,
-                values={"support": rows[index].support, "bend_deg": float(bends.max())},
-            )
-        )
-    elif abs(off_m[worst]) > FARTHEST_OFF_LINE_M:
-        findings.append(
-            Finding(
-                key="inputs.off_line",
-                severity=Severity.WARN,
-                where=rows[worst].support,
-                values={
-                    "support": rows[worst].support,
-                    "off_m": float(abs(off_m[worst])),
-                },
-            )
-        )
     apart_m = abs(
         float(distance_m[-1]) - float(np.hypot(np.diff(x_m), np.diff(y_m)).sum())
     )
-    if apart_m > max(0.01 * length_m, 3.0):
-        findings.append(
-            Finding(
-                key="inputs.length_in_doubt",
-                severity=Severity.WARN,
-                values={
-                    "stated_m": float(distance_m[-1]),
-                    "map_m": length_m,
-                    "apart_m": apart_m,
-                },
-            )
-        )
-    return tuple(findings)
+    if apart_m <= max(0.01 * length_m, 3.0):
+        return ()
+    return (
+        Finding(
+            key="inputs.length_in_doubt",
+            severity=Severity.WARN,
+            values={
+                "stated_m": float(distance_m[-1]),
+                "map_m": length_m,
+                "apart_m": apart_m,
+            },
+        ),
+    )

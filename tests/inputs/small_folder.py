@@ -98,7 +98,8 @@ GROUND = """distance_m,ascending_m,descending_m
 400,1590,1590
 """
 
-TEAMS = """team,crew,techniques,start_place,start_lat,start_lon,ready_min,travel,starts_at
+TEAMS = """\
+team,crew,techniques,start_place,start_lat,start_lon,ready_min,travel,starts_at
 Upper patrol,3,loop | ladder,Hut,46.8035,9.9005,6,ski,upper
 Lower crew,3,loop,Lower station,46.8,9.9,8,snow vehicle,
 """

@@ -1,0 +1,230 @@
+"""Unusual numbers are findings with their usual range; impossible ones are refused.
+
+Ranges without a source beside them are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from builders import make_lift, make_terrain
+from small_folder import FILES, edited, write_folder
+
+from evac.errors import InputError
+from evac.facts.lift import Lift
+from evac.inputs import fit
+from evac.inputs.folder import open_lift
+from evac.inputs.plausibility import checked
+from evac.words import Words
+
+
+def keys(lift: Lift) -> list[str]:
+    """The findings' keys."""
+    return [finding.key for finding in lift.findings]
+
+
+def spoil(**changes: Mapping[str, Any]) -> Lift:
+    """The test lift with fields of its parts replaced, and judged."""
+    lift = make_lift()
+    parts = {
+        name: replace(getattr(lift, name), **values) for name, values in changes.items()
+    }
+    return checked(replace(lift, **parts), supports_file="supports.csv")
+
+
+def test_a_usual_lift_raises_no_doubt() -> None:
+    assert keys(checked(make_lift(), supports_file="supports.csv")) == []
+
+
+@pytest.mark.parametrize(
+    ("key", "changes"),
+    [
+        ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 9.0}}),
+        ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 3.9}}),
+        ("inputs.rope_stiffness", {"rope": {"axial_stiffness_n": 200e6}}),
+        ("inputs.rope_strength", {"rope": {"breaking_force_n": 2.5e6}}),
+        ("inputs.safety", {"tension": {"high_force_n": 500e3}}),
+        ("inputs.sag_large", {"tension": {"force_n": 40e3}}),
+        ("inputs.sag_small", {"tension": {"force_n": 6e6}}),
+        ("inputs.empty_mass", {"carriers": {"empty_mass_kg": 50.0}}),
+        ("inputs.passenger_mass", {"carriers": {"passenger_mass_kg": 60.0}}),
+        ("inputs.rope_to_seat", {"carriers": {"rope_to_seat_m": 9.0}}),
+        ("inputs.interval", {"drives": {"line_speed_m_per_s": 0.2}}),
+        ("inputs.capacity", {"carriers": {"spacing_m": 10.0, "on_loop": None}}),
+        ("inputs.line_speed", {"drives": {"line_speed_m_per_s": 6.5}}),
+        ("inputs.loop", {"carriers": {"on_loop": 80}}),
+        ("inputs.time_zone", {"conditions": {"time_zone": "Asia/Tokyo"}}),
+    ],
+)
+def test_an_unusual_number_is_told(key: str, changes: dict[str, Any]) -> None:
+    lift = spoil(**changes)
+
+    assert key in keys(lift)
+    for finding in lift.findings:
+        text, remedy = Words().finding(finding)
+        assert text.endswith((".", "too."))
+        assert remedy.endswith(".")
+
+
+def test_rope_mass_by_en_12385_for_40_mm_is_usual_and_twice_it_is_not() -> None:
+    # Source: EN 12385 factor W of 6x19 with fibre core, 0.359 kg per 100 m and mm2:
+    # 0.359 x 40^2 / 100 = 5.74 kg/m (also in the table of API 9A).
+    assert keys(spoil(rope={"mass_kg_per_m": 5.74, "diameter_m": 0.040})) == []
+    assert "inputs.rope_mass" in keys(
+        spoil(rope={"mass_kg_per_m": 2 * 5.74, "diameter_m": 0.040})
+    )
+
+
+def test_french_speed_limits_decide_what_is_unusual() -> None:
+    # Source: French guide, monocable: detachable 6.0 m/s; fixed grip at most 2.8 m/s.
+    fixed = {"grip": make_lift().carriers.grip.__class__("fixed")}
+    at_limit = spoil(carriers=fixed, drives={"line_speed_m_per_s": 2.8})
+    above = spoil(carriers=fixed, drives={"line_speed_m_per_s": 2.9})
+
+    assert "inputs.line_speed" not in keys(at_limit)
+    assert "inputs.line_speed" in keys(above)
+    assert "inputs.line_speed" not in keys(spoil(drives={"line_speed_m_per_s": 6.0}))
+
+
+def test_a_low_support_and_a_steep_span_are_named() -> None:
+    lift = make_lift()
+    low = replace(lift.supports[2], rope_height_m=1.2)
+    high = replace(lift.supports[3], ground_m=lift.supports[3].ground_m + 400)
+    supports = (*lift.supports[:2], low, high, *lift.supports[4:])
+
+    told = checked(
+        replace(lift, supports=supports, ground_table=None),
+        supports_file="supports.csv",
+    ).findings
+
+    assert [f.where for f in told if f.key == "inputs.rope_height"] == ["2"]
+    assert [f.where for f in told if f.key == "inputs.steep"] == ["2-3", "3-4"]
+
+
+def surveyed_on_terrain(step_m: float) -> Lift:
+    """The test lift whose survey stands `step_m` above its terrain."""
+    terrain = make_terrain()
+    lift = make_lift(terrain=terrain, ground_table=None)
+    base = fit.dem.height_at(
+        terrain,
+        x_m=[s.x_m for s in lift.supports],  # type: ignore[arg-type]  # a list will do
+        y_m=[s.y_m for s in lift.supports],  # type: ignore[arg-type]  # a list will do
+    )
+    supports = tuple(
+        replace(support, ground_m=float(ground) + step_m, surveyed=True)
+        for support, ground in zip(lift.supports, base, strict=True)
+    )
+    return replace(lift, supports=supports)
+
+
+def test_a_geoid_step_between_survey_and_terrain_is_refused() -> None:
+    # The geoid stands about 48 to 53 m above the ellipsoid in the Alps (EGM96).
+    with pytest.raises(InputError) as refused:
+        checked(surveyed_on_terrain(50.0), supports_file="supports.csv")
+
+    assert refused.value.problems[0].expected == (
+        "the terrain's ground to within a few metres; they differ by 50.0 m throughout"
+    )
+    assert "different height datums" in str(refused.value)
+
+
+def test_a_small_step_between_survey_and_terrain_is_told() -> None:
+    lift = checked(surveyed_on_terrain(-4.0), supports_file="supports.csv")
+
+    step = next(f for f in lift.findings if f.key == "inputs.height_step")
+    assert step.values["apart_m"] == pytest.approx(4.0)
+    assert step.values["way"] == "below"
+    assert "inputs.height_step" not in keys(
+        checked(surveyed_on_terrain(0.0), supports_file="supports.csv")
+    )
+
+
+def test_elevations_in_feet_beside_terrain_in_metres_are_recognised() -> None:
+    lift = surveyed_on_terrain(0.0)
+    supports = tuple(replace(s, ground_m=s.ground_m / 0.3048) for s in lift.supports)
+
+    with pytest.raises(InputError) as refused:
+        checked(replace(lift, supports=supports), supports_file="supports.csv")
+
+    assert "The elevations look like feet" in str(refused.value)
+
+
+def test_terrain_of_another_place_is_refused() -> None:
+    lift = surveyed_on_terrain(0.0)
+    supports = tuple(
+        replace(s, ground_m=s.ground_m + 90 * (-1) ** i)
+        for i, s in enumerate(lift.supports)
+    )
+
+    with pytest.raises(InputError) as refused:
+        checked(replace(lift, supports=supports), supports_file="supports.csv")
+
+    assert "The terrain is of another place" in str(refused.value)
+
+
+def test_a_spike_of_the_terrain_on_the_line_is_told() -> None:
+    lift = surveyed_on_terrain(0.0)
+    assert lift.terrain is not None
+    heights = lift.terrain.elevation_m.copy()
+    middle = lift.supports[3]
+    row = round((middle.y_m - lift.terrain.south_m) / lift.terrain.cell_m)
+    column = round((middle.x_m - lift.terrain.west_m) / lift.terrain.cell_m)
+    reach = round(6 / lift.terrain.cell_m)
+    heights[row - reach : row + reach, column - reach : column + reach] += 300
+    supports = tuple(replace(s, surveyed=False) for s in lift.supports)
+
+    told = fit.doubts(
+        replace(
+            lift,
+            supports=supports,
+            terrain=replace(lift.terrain, elevation_m=heights, source_cell_m=10.0),
+        )
+    )
+
+    assert [finding.key for finding in told] == ["inputs.spike"]
+    assert told[0].values["distance_m"] == pytest.approx(middle.distance_m, abs=10)
+    assert fit.doubts(replace(lift, supports=supports)) == []
+
+
+def test_a_support_off_the_ground_table_is_named(tmp_path: Path) -> None:
+    text = edited("supports.csv", "280,1560", "280,1566")
+    lift = open_lift(write_folder(tmp_path, supports_csv=text))
+
+    assert [(f.key, f.where) for f in lift.findings] == [("inputs.off_table", "#4")]
+
+
+def test_slope_length_in_place_of_plan_length_is_told(tmp_path: Path) -> None:
+    # 400 m of plan and 90 m of rise make 410 m along the slope.
+    text = FILES["supports.csv"].replace("li,400,", "li,410,")
+    ground = edited("ground.csv", "400,1590,1590", "410,1590,1590")
+    lift = open_lift(write_folder(tmp_path, supports_csv=text, ground_csv=ground))
+
+    assert keys(lift) == ["inputs.length_in_doubt"]
+    text, _ = Words().finding(lift.findings[0])
+    assert (
+        text == "The supports table gives the line 410 m, its lat and lon give 400 m."
+    )
+
+
+def test_every_finding_of_inputs_has_its_sentences() -> None:
+    import re
+    from importlib import resources
+
+    import evac.inputs
+
+    folder = resources.files(evac.inputs)
+    code = "".join(
+        item.read_text("utf-8") for item in folder.iterdir() if item.name[-3:] == ".py"
+    )
+    found = set(re.findall(r'"(inputs\.[a-z_]+)"', code))
+    found |= {f"inputs.{name}" for name in re.findall(r'_unusual\(\s*"(\w+)"', code)}
+    words = Words()
+    for key in found:
+        if words.has(f"finding.{key}.text"):
+            assert words.has(f"finding.{key}.remedy")
+        else:
+            assert words.has(key), key
