@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 
 import builders
 import numpy as np
@@ -285,9 +286,7 @@ def make_line(lift: Lift) -> Line:
             start_support=start.id,
             end_support=end.id,
         )
-        for index, (start, end) in enumerate(
-            zip(supports[:-1], supports[1:], strict=True)
-        )
+        for index, (start, end) in enumerate(pairwise(supports))
     )
     distance = np.arange(0.0, supports[-1].distance_m + 0.5, 1.0)
     ground = {}
@@ -368,9 +367,7 @@ def make_heights(lift: Lift, line: Line, *, unknown_span: int | None) -> Heights
                     greatest_at_m=float(
                         ground.distance_m[inside][high[inside].argmax()]
                     ),
-                    rope_least_m=float(low[inside].min())
-                    if is_known
-                    else float("nan"),
+                    rope_least_m=float(low[inside].min()) if is_known else float("nan"),
                     seat_greatest_m=greatest
                     - lift.carriers.rope_to_seat_m
                     + (0.0 if is_known else float("nan")),
@@ -532,9 +529,9 @@ def make_plan(
             side=Side.ASCENDING,
             span_index=span,
             people=16,
-            reason="rope",
-            remedy="longer_rope",
-            values={"rope_m": 75.0},
+            reason="assignment.reason.reach",
+            remedy="assignment.remedy.reach",
+            values={},
         )
         for span in sorted(missing)
     )
@@ -593,9 +590,7 @@ def make_plan(
             team_clear_s={zone.team: float(zone.finish_s) for zone in made_zones},
         ),
         muster={
-            span.index: _route(
-                lift, lift.teams[0], 0, seconds=300 + 40.0 * span.index
-            )
+            span.index: _route(lift, lift.teams[0], 0, seconds=300 + 40.0 * span.index)
             for span in line.spans
         },
         muster_point={

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
+from evac.documents.blocks import Block
+from evac.documents.compare import change_blocks, read_record
+from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
 from evac.documents.sheet import sheet_facts
@@ -21,8 +25,12 @@ OnStep = Callable[[str, float], None]
 _A3_WIDTH_MM, _A3_HEIGHT_MM, _A3_MARGIN_MM = 420.0, 297.0, 10.0
 
 
-def document_files(plan: Plan, words: Words) -> dict[str, bytes]:
+def document_files(
+    plan: Plan, words: Words, *, changes: list[Block] | None = None
+) -> dict[str, bytes]:
     """Every printed paper of a plan, by its name in the output folder.
+
+    ``changes`` is printed first in the plan document.
 
     Returns
     -------
@@ -30,10 +38,14 @@ def document_files(plan: Plan, words: Words) -> dict[str, bytes]:
         ``plan.pdf``, ``section.pdf``, ``section.svg``, ``sheets_all.pdf`` and
         ``sheets/<team>.pdf``; the same plan gives the same bytes.
     """
+    facts = plan_document_facts(
+        plan,
+        words,
+        findings=(*plan.findings, *missing_glyphs(plan.lift)),
+        changes=changes,
+    )
     return {
-        "plan.pdf": pdf_bytes(
-            "document", facts=plan_document_facts(plan, words, findings=plan.findings)
-        ),
+        "plan.pdf": pdf_bytes("document", facts=facts),
         **section_files(plan, words),
         **sheet_files(plan, words),
     }
@@ -119,14 +131,19 @@ def write_documents(
         If the earlier folder holds no plan that can be compared.
     """
     report = on_step or (lambda _name, _fraction: None)
-    files = document_files(plan, words)
+    record = plan_json(plan)
+    changes = None
+    if compare_with is not None:
+        old = read_record(compare_with)
+        changes = change_blocks(old, json.loads(record), words=words)
+    files = document_files(plan, words, changes=changes)
     report("documents", 0.6)
     files |= {
         "map.html": map_html(plan, words),
         "plan.xlsx": xlsx_bytes(plan, words),
         "places.gpx": gpx_bytes(plan, words),
         "places.geojson": geojson_bytes(plan, words),
-        "plan.json": plan_json(plan),
+        "plan.json": record,
     }
     report("documents", 0.9)
     publish(out, files)

@@ -1,4 +1,4 @@
-"""What a written plan must contain: answered by a part, by the folder's text, or a gap."""
+"""What a written plan must contain: answered, by a text of the folder, or a gap."""
 
 from __future__ import annotations
 
@@ -32,6 +32,9 @@ _HELPED = {
     "power_line": "hazards",
 }
 """Items on which a part says something, but the folder's own text must say the rule."""
+
+_OWN_PART = "external_means"
+"""Outside help is a part of its own, never among the means of the base plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +91,8 @@ def contents_blocks(plan: Plan, words: Words) -> list[Block]:
         ),
     ]
     for answer in found:
+        if answer.item.key == _OWN_PART:
+            continue
         if answer.text or answer.is_gap:
             blocks.append(heading(answer.item.item, level=2))
         if answer.text:
@@ -106,13 +111,15 @@ def gap_text(item: PlanItem, words: Words) -> str:
 
 
 def _where(answer: Answer, words: Words) -> str:
-    if answer.is_gap:
+    if answer.is_gap and answer.item.key != _OWN_PART:
         return words.say("plandoc.answer_gap")
     if answer.part == "":
         return words.say("plandoc.this_document")
     if answer.part is None:
         return words.say("plandoc.answer_text")
     part = words.say(f"plandoc.{answer.part}")
+    if answer.is_gap:
+        return words.say("plandoc.answer_gap_part", part=part)
     return words.say(
         "plandoc.answer_both" if answer.text else "plandoc.answer_part", part=part
     )

@@ -76,8 +76,8 @@ def file_names(teams: Sequence[str]) -> Mapping[str, str]:
 
     Examples
     --------
-    >>> file_names(["Team 1", "10/11", "#17", "team 1", "CON"])
-    {'Team 1': 'Team_1', '10/11': '10_11', '#17': '17', 'team 1': 'team_1-2', 'CON': 'CON_'}
+    >>> file_names(["Team 1", "10/11", "team 1", "CON"])
+    {'Team 1': 'Team_1', '10/11': '10_11', 'team 1': 'team_1-2', 'CON': 'CON_'}
     """
     found: dict[str, str] = {}
     taken: set[str] = set()

@@ -8,6 +8,7 @@ from evac.documents.blocks import (
     box,
     gap,
     heading,
+    page_break,
     paragraph,
     points,
     steps,
@@ -116,9 +117,7 @@ def _identity(plan: Plan, words: Words) -> list[Fact]:
     ]
 
 
-def _summary(
-    plan: Plan, words: Words, findings: tuple[Finding, ...]
-) -> list[Block]:
+def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Block]:
     counts = {
         severity: sum(item.severity is severity for item in findings)
         for severity in Severity
@@ -232,7 +231,9 @@ def _findings(findings: tuple[Finding, ...], words: Words) -> list[Block]:
     rows = []
     for item in sorted(findings, key=lambda finding: _ORDER[finding.severity]):
         text, remedy = words.finding(item)
-        rows.append([words.say(f"plandoc.severity_{item.severity.value}"), text, remedy])
+        rows.append(
+            [words.say(f"plandoc.severity_{item.severity.value}"), text, remedy]
+        )
     keys = ("severity", "finding_text", "what_to_do")
     blocks.append(
         table(
@@ -292,6 +293,7 @@ def _inputs(plan: Plan, words: Words) -> list[Block]:
 
 def _report(words: Words) -> list[Block]:
     return [
+        page_break(),
         heading(words.say("plandoc.report")),
         blanks([words.say(f"plandoc.report_{number}") for number in range(1, 11)]),
     ]

@@ -156,7 +156,9 @@ def reach_blocks(plan: Plan, words: Words) -> list[Block]:
                 unit.span_id,
                 words.say(f"plandoc.side_{unit.side.value}"),
                 *(
-                    _mark(answers.get((o.index, unit.side, unit.span_index)), codes, words)
+                    _mark(
+                        answers.get((o.index, unit.side, unit.span_index)), codes, words
+                    )
                     for o in part
                 ),
             ]
@@ -166,11 +168,13 @@ def reach_blocks(plan: Plan, words: Words) -> list[Block]:
         head += [str(start + place + 1) for place in range(len(part))]
         blocks += [
             paragraph(words.say("plandoc.reach_legend", list=legend)),
-            table(head, rows=rows, widths=[2, 0, *([1] * len(part))]),
+            table(head, rows=rows, widths=[0, 0, *([1] * len(part))]),
         ]
     if codes:
         key = "; ".join(
-            words.say("plandoc.reach_code", code=code, limit=words.say(f"reach.{limit}"))
+            words.say(
+                "plandoc.reach_code", code=code, limit=words.say(f"reach.{limit}")
+            )
             for limit, code in codes.items()
         )
         blocks.insert(2, paragraph(key))

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from evac.documents.blocks import Block, heading, paragraph, steps, table
+from evac.documents.blocks import (
+    Block,
+    figure,
+    heading,
+    paragraph,
+    steps,
+    table,
+)
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
+from evac.figures import clearing_times, svg_bytes, times
 from evac.words import Words
 
 _CHILL_THAT_DECIDES_C = -28.0
@@ -20,6 +28,7 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
         heading(words.say("plandoc.times")),
         paragraph(words.say("plandoc.times_intro")),
         _durations(plan, words),
+        figure(svg_bytes(clearing_times(plan, words=words)), width_mm=times.WIDTH_MM),
         paragraph(words.say("plandoc.times_stated")),
         paragraph(
             words.say(
@@ -80,7 +89,9 @@ def _durations(plan: Plan, words: Words) -> Block:
         values = (triple.low, triple.likely, triple.high)
         return [words.say(key), *(words.duration(v) for v in values), dash, dash]
 
-    def drawn(key: str, p50_s: float, p90_s: float, likely_s: float | None) -> list[str]:
+    def drawn(
+        key: str, p50_s: float, p90_s: float, likely_s: float | None
+    ) -> list[str]:
         likely = dash if likely_s is None else words.duration(likely_s)
         return [
             words.say(key),
@@ -230,9 +241,7 @@ def _ladder(plan: Plan, words: Words) -> list[str]:
     decide = (
         words.say("plandoc.ladder_4_open", part=part)
         if binding is None or binding.after_stop_s < 0
-        else words.say(
-            "plandoc.ladder_4", part=part, latest_clock_s=binding.clock_s
-        )
+        else words.say("plandoc.ladder_4", part=part, latest_clock_s=binding.clock_s)
     )
     return [
         words.say("plandoc.ladder_1"),

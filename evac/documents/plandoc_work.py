@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from evac.documents.blocks import Block, gap, heading, paragraph, points, table
+from evac.documents.blocks import (
+    Block,
+    figure,
+    gap,
+    heading,
+    paragraph,
+    points,
+    table,
+)
 from evac.documents.names import runs_text, zone_text
 from evac.documents.sheet_parts import gate_rows
 from evac.facts.lift import Kit, Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, UnitGate, Zone
+from evac.figures import svg_bytes, timeline, times
 from evac.words import Words
 
 
@@ -24,6 +33,7 @@ def zone_blocks(plan: Plan, words: Words) -> list[Block]:
             right=[7],
         ),
         paragraph(words.say("plandoc.times_from_order")),
+        figure(svg_bytes(timeline(plan, words=words)), width_mm=times.WIDTH_MM),
         paragraph(_certificate(plan, words)),
     ]
     if assignment.binding_teams:

@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from matplotlib.figure import Figure
 
 from evac.documents.codes import geo_address, qr_svg
-from evac.documents.names import labels, runs_text, zone_text
+from evac.documents.names import labels, zone_text
 from evac.documents.sheet_parts import (
     carrier_rows,
     gate_rows,
     kit_lines,
     muster_lines,
-    units_of,
     warning_texts,
 )
 from evac.documents.typeset import Fact
@@ -21,6 +20,7 @@ from evac.facts.lift import Team, TensionState
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
+from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
 _ASSUMPTIONS_SHOWN = 4
@@ -85,6 +85,7 @@ def _zone_facts(
     )
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
+        "not_yours": _not_yours(plan, zones, words),
         "key_facts": _key_facts(plan, team, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
         "section_svg": _svg(section),
@@ -93,7 +94,9 @@ def _zone_facts(
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
         "qr_svg": qr_svg(address),
-        "gates": [list(row) for row in gate_rows(plan, units_of(zones), words)],
+        "gates": [
+            list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
+        ],
         "carriers": [list(row) for row in rows],
         "carriers_note": words.say(
             "sheet.carriers_at" if rows else "sheet.carriers_none"
@@ -104,6 +107,19 @@ def _zone_facts(
             sum(item.people for item in plan.schedule.rescues if item.team == team.id)
         ),
     }
+
+
+def _not_yours(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
+    """Span-sides inside the zone that somebody else, or nobody, clears."""
+    passed = sorted(units_passed(plan, zones), key=lambda unit: unit[1])
+    if not passed:
+        return ""
+    spans = plan.heights.line.spans
+    units = ", ".join(
+        f"{spans[span].id} {words.say(f'sheet.side_{side.value}')}"
+        for side, span in passed
+    )
+    return words.say("sheet.not_yours", units=units)
 
 
 def _svg(figure: Figure) -> str:
@@ -216,9 +232,7 @@ def _route_in(plan: Plan, team: Team, zone: Zone) -> Route | None:
     )
 
 
-def _way_lines(
-    plan: Plan, team: Team, route: Route | None, words: Words
-) -> list[Fact]:
+def _way_lines(plan: Plan, team: Team, route: Route | None, words: Words) -> list[Fact]:
     ready = words.say("sheet.ready", place=team.start_place, ready_s=team.ready_s)
     if route is None:
         return [ready, words.say("sheet.no_way")]

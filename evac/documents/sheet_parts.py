@@ -10,6 +10,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
+from evac.figures.taken import units_taken
 from evac.words import Words
 
 _MOST_WARNINGS = 5
@@ -17,7 +18,7 @@ _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 
 
 def carrier_rows(plan: Plan, team: Team, words: Words) -> list[list[str]]:
-    """Every carrier of a team in its order: number, span, side, place, heights, rope."""
+    """Every carrier of a team in order: number, span, side, place, seat, rope."""
     mine = sorted(
         (item for item in plan.schedule.rescues if item.team == team.id),
         key=lambda item: item.order,
@@ -46,16 +47,6 @@ def _or_unknown(value: float, digits: int, words: Words) -> str:
     if not math.isfinite(value):
         return words.say("sheet.unknown")
     return words.number(value, digits)
-
-
-def units_of(zones: Sequence[Zone]) -> set[tuple[Side, int]]:
-    """Every span-side of the zones."""
-    return {
-        (side, span)
-        for zone in zones
-        for side in zone.sides
-        for span in range(zone.first_span, zone.last_span + 1)
-    }
 
 
 def gate_rows(
@@ -103,9 +94,7 @@ def gate_rows(
     return rows
 
 
-def kit_lines(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
-) -> list[str]:
+def kit_lines(plan: Plan, team: Team, zones: Sequence[Zone], words: Words) -> list[str]:
     """The kits that the zones use, then the team's others, with what is due."""
     used = [zone.option.kit for zone in zones]
     kits = [kit for kit in plan.lift.kits if kit.id in used]
@@ -154,7 +143,7 @@ def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
 
 def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
     """Where passengers of each span go, longest way stated."""
-    spans = sorted({span for _, span in units_of(zones)})
+    spans = sorted({span for _, span in units_taken(plan, zones)})
     to: dict[str, list[int]] = {}
     for span in spans:
         to.setdefault(plan.muster_point.get(span, ""), []).append(span)
@@ -217,14 +206,12 @@ def warning_texts(
     return texts
 
 
-def _concerns(
-    plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]
-) -> bool:
+def _concerns(plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]) -> bool:
     if not finding.where:
         return False
     spans = plan.heights.line.spans
     places = {team.id}
-    for side, span in units_of(zones):
+    for side, span in units_taken(plan, zones):
         places |= {f"{spans[span].id} {side.value}", spans[span].id}
     for zone in zones:
         places |= {

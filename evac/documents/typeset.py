@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 
-import matplotlib
+import matplotlib as mpl
 import typst
 
 Fact = str | int | float | bool | None | list["Fact"] | dict[str, "Fact"]
@@ -18,7 +18,7 @@ Fact = str | int | float | bool | None | list["Fact"] | dict[str, "Fact"]
 @cache
 def _fonts() -> typst.Fonts:
     # matplotlib ships DejaVu: the same letters on every machine, no system fonts.
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
     return typst.Fonts(
         include_system_fonts=False,
         include_embedded_fonts=False,

@@ -1,4 +1,4 @@
-"""Figures measured in millimetres, and how they become SVG, the same bytes each time."""
+"""Figures measured in millimetres, and how they become SVG, always the same bytes."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ import io
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
-import matplotlib
+import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -39,13 +40,14 @@ _LOOK = {
 @contextmanager
 def drawing() -> Iterator[None]:
     """Draw with our own look, whatever the user's matplotlib is set to."""
-    plain = {
+    # matplotlib types the names of its settings one by one; a mere mapping is meant.
+    settings: dict[Any, Any] = {
         key: value
-        for key, value in matplotlib.rcParamsDefault.items()
+        for key, value in mpl.rcParamsDefault.items()
         if key.split(".")[0]
         in {"axes", "figure", "font", "hatch", "lines", "patch", "path", "svg", "text"}
     }
-    with matplotlib.rc_context(plain | _LOOK):
+    with mpl.rc_context(settings | _LOOK):
         yield
 
 
@@ -158,7 +160,8 @@ def spread(
             before[1] = total
     level = np.concatenate([np.full(int(count), mean) for mean, count in pools])
     top = high - gap * (wanted.size - 1)
-    return np.clip(level, low, top) + gap * np.arange(wanted.size)
+    moved: NDArray[np.float64] = np.clip(level, low, top)
+    return moved + gap * np.arange(wanted.size)
 
 
 def text_width_mm(text: str, *, size_pt: float = TEXT_PT) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MultipleLocator
 
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift, Side
@@ -192,9 +193,7 @@ def _profile(
         ground = line.ground[side]
         draw_ground(axes, ground, bottom_m=low_m, linestyle=ROPE_STYLE[side])
         envelope = heights.envelopes[side]
-        base_m = np.interp(
-            envelope.distance_m, ground.distance_m, ground.elevation_m
-        )
+        base_m = np.interp(envelope.distance_m, ground.distance_m, ground.elevation_m)
         draw_envelope(axes, envelope, base_m)
         draw_rope(axes, heights.reference[side], linestyle=ROPE_STYLE[side])
     draw_supports(axes, line.supports, kinds=support_kinds(heights))
@@ -255,7 +254,7 @@ def _panel(
     bottom: float,
     last: bool,
 ) -> None:
-    """Heights above ground of one side: band, rope, seats, and what each kit reaches."""
+    """Heights above ground of one side: band, rope, seats, reach of the kits."""
     heights, words = sheet.heights, sheet.words
     envelope, stop = heights.envelopes[side], heights.reference[side]
     axes = sheet.axes(bottom=bottom, height=_PANEL_MM)
@@ -303,9 +302,7 @@ def _panel(
         axes.set_xlabel(words.say("figures.distance"), fontsize=TEXT_PT, labelpad=1)
 
 
-def _hundreds(sheet: _Sheet) -> object:
-    from matplotlib.ticker import MultipleLocator
-
+def _hundreds(sheet: _Sheet) -> MultipleLocator:
     length_m = sheet.high_m - sheet.low_m
     step_m = next(step for step in (50, 100, 200, 500, 1000) if length_m / step <= 24)
     return MultipleLocator(step_m)

@@ -23,9 +23,9 @@ class ReachLine:
     rope_height_m: float
 
 
-def reach_lines(lift: Lift, *, kits: tuple[str, ...] | None = None) -> tuple[
-    ReachLine, ...
-]:
+def reach_lines(
+    lift: Lift, *, kits: tuple[str, ...] | None = None
+) -> tuple[ReachLine, ...]:
     """One line for every different reach among the kits, lowest first.
 
     ``kits`` keeps only those kits.

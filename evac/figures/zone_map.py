@@ -10,7 +10,7 @@ from contourpy import LineType, contour_generator
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from evac.facts.lift import Terrain
@@ -66,7 +66,10 @@ def zone_map(
         figure = new_figure(WIDTH_MM, height_mm=HEIGHT_MM)
         view = _view(plan, zones)
         axes = axes_mm(
-            figure, left=0.3, bottom=_FOOT_MM, width=WIDTH_MM - 0.6,
+            figure,
+            left=0.3,
+            bottom=_FOOT_MM,
+            width=WIDTH_MM - 0.6,
             height=HEIGHT_MM - _FOOT_MM - 0.3,
         )
         axes.set_xlim(view.west_m, view.east_m)
@@ -76,7 +79,7 @@ def zone_map(
         interval_m = _draw_contours(axes, plan.lift.terrain, view)
         _draw_hazards(axes, plan, view)
         for way in plan.lift.ways:
-            _draw_lines(axes, way.geometry, view, color="0.45", linewidth=0.8)
+            _draw_way(axes, way.geometry, view)
         _draw_line(axes, plan, zones, view)
         if route is not None and len(route.x_m) > 1:
             _draw_route(axes, route, view)
@@ -121,10 +124,10 @@ def _draw_contours(axes: Axes, terrain: Terrain | None, view: _View) -> float | 
         _INTERVALS_M[-1],
     )
     generator = contour_generator(
-        terrain.west_m + np.arange(columns.start, columns.start + part.shape[1])
-        * terrain.cell_m,
-        terrain.south_m + np.arange(rows.start, rows.start + part.shape[0])
-        * terrain.cell_m,
+        terrain.west_m
+        + np.arange(columns.start, columns.start + part.shape[1]) * terrain.cell_m,
+        terrain.south_m
+        + np.arange(rows.start, rows.start + part.shape[0]) * terrain.cell_m,
         np.ma.masked_invalid(part),
         line_type=LineType.Separate,
     )
@@ -148,16 +151,16 @@ def _cells(origin_m: float, cell_m: float, low_m: float, high_m: float) -> slice
 
 
 def _parts(geometry: BaseGeometry) -> list[BaseGeometry]:
-    return [part for part in getattr(geometry, "geoms", [geometry]) if not part.is_empty]
+    return [
+        part for part in getattr(geometry, "geoms", [geometry]) if not part.is_empty
+    ]
 
 
-def _draw_lines(
-    axes: Axes, geometry: BaseGeometry, view: _View, **style: object
-) -> None:
+def _draw_way(axes: Axes, geometry: BaseGeometry, view: _View) -> None:
     for part in _parts(geometry.intersection(view.box)):
         if isinstance(part, LineString):
             xy = np.asarray(part.coords)
-            axes.plot(xy[:, 0], xy[:, 1], zorder=2, **style)
+            axes.plot(xy[:, 0], xy[:, 1], color="0.45", linewidth=0.8, zorder=2)
 
 
 def _draw_hazards(axes: Axes, plan: Plan, view: _View) -> None:
@@ -167,22 +170,29 @@ def _draw_hazards(axes: Axes, plan: Plan, view: _View) -> None:
         if seen.is_empty:
             continue
         for part in _parts(seen):
-            if part.geom_type == "Polygon":
+            if isinstance(part, Polygon):
                 xy = np.asarray(part.exterior.coords)
                 axes.fill(
-                    xy[:, 0], xy[:, 1], facecolor="none", edgecolor="0.5",
-                    hatch="//", linewidth=0.8, zorder=2,
+                    xy[:, 0],
+                    xy[:, 1],
+                    facecolor="none",
+                    edgecolor="0.5",
+                    hatch="//",
+                    linewidth=0.8,
+                    zorder=2,
                 )
             elif isinstance(part, LineString):
                 xy = np.asarray(part.coords)
                 axes.plot(
-                    xy[:, 0], xy[:, 1], color="black", linewidth=1.4,
-                    linestyle=(0, (1, 1.4)), zorder=3,
+                    xy[:, 0],
+                    xy[:, 1],
+                    color="black",
+                    linewidth=1.4,
+                    linestyle=(0, (1, 1.4)),
+                    zorder=3,
                 )
             elif isinstance(part, Point):
-                axes.plot(
-                    [part.x], [part.y], marker="x", color="black", markersize=6
-                )
+                axes.plot([part.x], [part.y], marker="x", color="black", markersize=6)
 
 
 def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> None:
@@ -213,8 +223,13 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> No
     last = None
     for item in shown:
         axes.plot(
-            [item.x_m], [item.y_m], marker="o", markersize=5, zorder=6,
-            markerfacecolor="white", markeredgecolor="black",
+            [item.x_m],
+            [item.y_m],
+            marker="o",
+            markersize=5,
+            zorder=6,
+            markerfacecolor="white",
+            markeredgecolor="black",
         )
         # A number too near to the one before is left out; the section has them all.
         here = np.array([item.x_m, item.y_m])
@@ -223,9 +238,15 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> No
         last = here
         place = here + left * 3.5 * view.m_per_mm
         axes.text(
-            place[0], place[1], shortened(item.id, most=10), fontsize=TEXT_PT,
-            fontweight="bold", ha="right" if left[0] < 0 else "left", va="center",
-            zorder=8, clip_on=True,
+            place[0],
+            place[1],
+            shortened(item.id, most=10),
+            fontsize=TEXT_PT,
+            fontweight="bold",
+            ha="right" if left[0] < 0 else "left",
+            va="center",
+            zorder=8,
+            clip_on=True,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
         )
 
@@ -233,7 +254,11 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> No
 def _draw_route(axes: Axes, route: Route, view: _View) -> None:
     """The way in as thick dashes with an arrow head at its end."""
     axes.plot(
-        route.x_m, route.y_m, color="black", linewidth=1.8, linestyle=(0, (4, 2)),
+        route.x_m,
+        route.y_m,
+        color="black",
+        linewidth=1.8,
+        linestyle=(0, (4, 2)),
         zorder=6,
     )
     end = np.array([route.x_m[-1], route.y_m[-1]])
@@ -252,7 +277,11 @@ def _draw_places(axes: Axes, plan: Plan, view: _View, words: Words) -> None:
     for point in plan.lift.muster_points:
         if view.box.contains(Point(point.x_m, point.y_m)):
             axes.plot(
-                [point.x_m], [point.y_m], marker="P", markersize=8, color="black",
+                [point.x_m],
+                [point.y_m],
+                marker="P",
+                markersize=8,
+                color="black",
                 zorder=7,
             )
             axes.text(
@@ -275,12 +304,20 @@ def _draw_scale(axes: Axes, view: _View, words: Words) -> None:
     west = view.west_m + 4 * view.m_per_mm
     south = view.south_m + 3.5 * view.m_per_mm
     axes.plot(
-        [west, west + bar_m], [south, south], color="black", linewidth=2.5, zorder=9,
+        [west, west + bar_m],
+        [south, south],
+        color="black",
+        linewidth=2.5,
+        zorder=9,
         solid_capstyle="butt",
     )
     axes.text(
-        west + bar_m + 1.5 * view.m_per_mm, south, f"{bar_m} m", fontsize=TEXT_PT,
-        va="center", zorder=9,
+        west + bar_m + 1.5 * view.m_per_mm,
+        south,
+        f"{bar_m} m",
+        fontsize=TEXT_PT,
+        va="center",
+        zorder=9,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
     )
     east = view.east_m - 5 * view.m_per_mm

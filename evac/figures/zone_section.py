@@ -1,4 +1,4 @@
-"""The section of one team's zone, for its sheet: heights, rope needed, what lies below."""
+"""The section of one team's zone, for its sheet: heights, rope needed, hazards."""
 
 from __future__ import annotations
 
@@ -31,6 +31,8 @@ from evac.figures.profile import (
     support_kinds,
     unknown_runs,
 )
+from evac.figures.reach import reach_lines
+from evac.figures.taken import units_taken
 from evac.words import Words
 
 WIDTH_MM = 186.0
@@ -47,6 +49,7 @@ class _Window:
     words: Words
     first_span: int
     last_span: int
+    kits: tuple[str, ...]
     low_m: float
     high_m: float
 
@@ -134,6 +137,7 @@ def _window(plan: Plan, zones: Sequence[Zone], words: Words) -> _Window:
         words=words,
         first_span=first,
         last_span=last,
+        kits=tuple({zone.option.kit: None for zone in zones}),
         low_m=start_m - beside_m,
         high_m=end_m + beside_m,
     )
@@ -150,8 +154,7 @@ def _unit_texts(
             (
                 item
                 for item in zones
-                if side in item.sides
-                and item.first_span <= unit.span_index <= item.last_span
+                if (unit.side, unit.span_index) in units_taken(window.plan, [item])
             ),
             None,
         )
@@ -193,7 +196,8 @@ def _must_stand(window: _Window, texts: Sequence[str]) -> bool:
     spans = window.plan.heights.line.spans[window.first_span : window.last_span + 1]
     narrowest_mm = min(span.end_m - span.start_m for span in spans) * window.mm_per_m
     lines = [line for text in texts for line in text.split("\n")]
-    return narrowest_mm < max(text_width_mm(line) for line in lines) + 1.0
+    widest_mm = max((text_width_mm(line) for line in lines), default=0.0)
+    return narrowest_mm < widest_mm + 1.0
 
 
 def _label_height_mm(
@@ -201,8 +205,9 @@ def _label_height_mm(
 ) -> float:
     every = [text for rows in texts.values() for _, text in rows]
     if upright:
-        return max(text_width_mm(text.replace("\n", " · ")) for text in every) + 1.0
-    return _LINE_MM * max(text.count("\n") + 1 for text in every) + 1.0
+        longest = (text_width_mm(text.replace("\n", " · ")) for text in every)
+        return max(longest, default=0.0) + 1.0
+    return _LINE_MM * max((text.count("\n") + 1 for text in every), default=0) + 1.0
 
 
 def _label_places(
@@ -261,6 +266,7 @@ def _draw_side(
     )
     _draw_rope_and_carriers(axes, window, side)
     _draw_masts(axes, window)
+    _draw_reach(axes, window, high_m=high_m)
     for start_m, end_m in unknown_runs(envelope):
         axes.axvspan(
             start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
@@ -290,6 +296,15 @@ def _draw_side(
     )
 
 
+def _draw_reach(axes: Axes, window: _Window, *, high_m: float) -> None:
+    """Dashes where the reach of the zone's kit ends, if inside the drawing."""
+    for line in reach_lines(window.plan.lift, kits=window.kits):
+        if line.rope_height_m < high_m:
+            axes.axhline(
+                line.rope_height_m, color="black", linewidth=0.9, linestyle=(0, (7, 3))
+            )
+
+
 def _draw_rope_and_carriers(axes: Axes, window: _Window, side: Side) -> None:
     """The rope, hangers and seats at the reference stop, above ground."""
     heights = window.plan.heights
@@ -300,7 +315,10 @@ def _draw_rope_and_carriers(axes: Axes, window: _Window, side: Side) -> None:
     at = stop.rope_distance_m[shown]
     base_m = np.interp(at, ground.distance_m, ground.elevation_m)
     axes.plot(
-        at, stop.rope_elevation_m[shown] - base_m, color="black", linewidth=1.0,
+        at,
+        stop.rope_elevation_m[shown] - base_m,
+        color="black",
+        linewidth=1.0,
         zorder=4,
     )
     carriers = stop.carriers
@@ -309,7 +327,11 @@ def _draw_rope_and_carriers(axes: Axes, window: _Window, side: Side) -> None:
     )
     at, seat_m = carriers.distance_m[inside], carriers.seat_height_m[inside]
     axes.vlines(
-        at, seat_m, carriers.rope_height_m[inside], color="black", linewidth=0.8,
+        at,
+        seat_m,
+        carriers.rope_height_m[inside],
+        color="black",
+        linewidth=0.8,
         zorder=4,
     )
     axes.plot(
@@ -321,19 +343,25 @@ def _draw_masts(axes: Axes, window: _Window) -> None:
     kinds = support_kinds(window.plan.heights)
     for support in window.supports:
         axes.plot(
-            [support.distance_m] * 2, [0.0, support.rope_height_m], color="black",
-            linewidth=1.8, solid_capstyle="butt", zorder=3,
+            [support.distance_m] * 2,
+            [0.0, support.rope_height_m],
+            color="black",
+            linewidth=1.8,
+            solid_capstyle="butt",
+            zorder=3,
         )
         axes.plot(
-            [support.distance_m], [support.rope_height_m],
-            marker=SUPPORT_MARK[kinds[support.id]], markersize=4.5,
-            markerfacecolor="white", markeredgecolor="black", zorder=5,
+            [support.distance_m],
+            [support.rope_height_m],
+            marker=SUPPORT_MARK[kinds[support.id]],
+            markersize=4.5,
+            markerfacecolor="white",
+            markeredgecolor="black",
+            zorder=5,
         )
 
 
-def _support_ids(
-    axes: Axes, window: _Window, *, low_m: float, m_per_mm: float
-) -> None:
+def _support_ids(axes: Axes, window: _Window, *, low_m: float, m_per_mm: float) -> None:
     supports = window.supports
     names = [shortened(item.id, most=10) for item in supports]
     widest_mm = max(text_width_mm(name) for name in names)
