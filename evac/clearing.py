@@ -1,0 +1,309 @@
+"""When each carrier is clear: the assignment written out carrier by carrier."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from evac import hazards, timing
+from evac.assignment.costs import units_in_order
+from evac.errors import NoPlanError
+from evac.facts.heights import FloatArray, Heights, UnitHeights
+from evac.facts.lift import Lift, Side, Technique, Triple
+from evac.facts.work import (
+    Assignment,
+    Option,
+    Rescue,
+    Schedule,
+    Spread,
+    UnitGate,
+    Work,
+    Zone,
+)
+from evac.gear import rope_needed_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """One unit of a zone, as its team comes to it.
+
+    ``passing`` is spent in any case: supports crossed since the last unit, a change
+    of side. ``set_up`` is spent only where a carrier hangs in the unit at this stop.
+    """
+
+    side: Side
+    span_index: int
+    passing: Triple
+    set_up: Triple
+
+
+def turns(
+    lift: Lift, heights: Heights, work: Work, zone: Zone
+) -> tuple[Turn, ...]:
+    """The units of a zone in order of work, with what is spent before each.
+
+    Parameters
+    ----------
+    lift : Lift
+        The lift.
+    heights : Heights
+        Its heights.
+    work : Work
+        What the assignment was made from.
+    zone : Zone
+        A zone of the assignment.
+
+    Returns
+    -------
+    tuple of Turn
+        As the assignment counts them: supports are crossed also past spans in which
+        the team takes nothing; every unit has its own set-up (rule 18).
+    """
+    units = {(unit.side, unit.span_index): unit for unit in heights.units}
+    found: list[Turn] = []
+    last: tuple[Side, int] | None = None
+    for side, span in units_in_order(work, zone):
+        found.append(
+            Turn(
+                side=side,
+                span_index=span,
+                passing=_sum(_passing(lift, heights, zone.option, last, (side, span))),
+                set_up=timing.setup_seconds(lift, zone.option, units[side, span]),
+            )
+        )
+        last = (side, span)
+    return tuple(found)
+
+
+def _passing(
+    lift: Lift,
+    heights: Heights,
+    option: Option,
+    last: tuple[Side, int] | None,
+    to: tuple[Side, int],
+) -> Iterator[Triple]:
+    if last is None:
+        return
+    low, high = sorted((last[1], to[1]))
+    for support in range(low + 1, high + 1):
+        yield timing.cross_seconds(lift, heights, option, support_index=support)
+    if last[0] is not to[0]:
+        yield timing.side_change_seconds(lift, option)
+
+
+def _sum(triples: Iterator[Triple]) -> Triple:
+    low = likely = high = 0.0
+    for triple in triples:
+        low, likely, high = low + triple.low, likely + triple.likely, high + triple.high
+    return Triple(low=low, likely=likely, high=high)
+
+
+def carriers_in_unit(
+    heights: Heights, *, side: Side, span_index: int, stop_index: int, uphill: bool
+) -> list[int]:
+    """Columns of the stop grid with a carrier in one unit, in order of work.
+
+    Parameters
+    ----------
+    heights : Heights
+        With its stop grid.
+    side, span_index, stop_index : Side, int, int
+        The unit and the row of the stop grid.
+    uphill : bool
+        True where the work runs towards the last support as drawn.
+
+    Returns
+    -------
+    list of int
+    """
+    row = heights.stops.span_index[side][stop_index]
+    found = [int(column) for column in np.flatnonzero(row == span_index)]
+    return found if uphill else found[::-1]
+
+
+def runs_towards_last(zone: Zone) -> bool:
+    """Whether a zone is worked from its first towards its last span as drawn."""
+    return zone.start_support == zone.first_span
+
+
+def make_schedule(
+    lift: Lift,
+    heights: Heights,
+    work: Work,
+    assignment: Assignment,
+    *,
+    stop_index: int = 0,
+    gates: tuple[UnitGate, ...] | None = None,
+) -> Schedule:
+    """Write an assignment out carrier by carrier at one stop position.
+
+    Parameters
+    ----------
+    lift : Lift
+        The lift.
+    heights : Heights
+        Its heights; the stop grid says which carrier stands where.
+    work : Work
+        What the assignment was made from.
+    assignment : Assignment
+        Who clears what.
+    stop_index : int
+        Row of the stop grid.
+    gates : tuple of UnitGate, optional
+        Of `evac.hazards.find_gates`; found again where not given.
+
+    Returns
+    -------
+    Schedule
+        Likely times from the order, people as the assignment counts them. Only at
+        the stop position that takes a team longest does its last finish equal its
+        zone's; at any other it is earlier.
+
+    Raises
+    ------
+    NoPlanError
+        If the stop grid has no such row, or a carrier of a zone has no known time.
+    """
+    if not 0 <= stop_index < len(heights.stops.offset_m):
+        message = (
+            f"there is no stop position number {stop_index}: the line was worked out "
+            f"for {len(heights.stops.offset_m)}"
+        )
+        raise NoPlanError(message)
+    gates = hazards.find_gates(lift, heights.line) if gates is None else gates
+    people = planned_people(lift, heights, stop_index=stop_index)
+    rescues: list[Rescue] = []
+    for zone in assignment.zones:
+        rescues += _zone_rescues(
+            lift, heights, work, zone, stop_index=stop_index, gates=gates, people=people
+        )
+    clear_s: dict[str, float] = {zone.team: 0.0 for zone in assignment.zones}
+    for rescue in rescues:
+        clear_s[rescue.team] = max(clear_s[rescue.team], rescue.finish_s)
+    return Schedule(
+        stop_offset_m=float(heights.stops.offset_m[stop_index]),
+        rescues=tuple(rescues),
+        clear_s=max(clear_s.values(), default=0.0),
+        team_clear_s=clear_s,
+    )
+
+
+def planned_people(
+    lift: Lift, heights: Heights, *, stop_index: int
+) -> Mapping[Side, FloatArray]:
+    """People the plan counts with in every carrier of one stop, by side.
+
+    Returns
+    -------
+    mapping of Side to numpy.ndarray, shape (k,)
+        By column of the stop grid; 0 where a stop has fewer carriers.
+    """
+    found: dict[Side, FloatArray] = {}
+    for side, rows in heights.stops.span_index.items():
+        there = rows[stop_index] >= 0
+        people = np.zeros(there.shape)
+        people[there] = timing.planned_people(lift, side, carriers=int(there.sum()))
+        found[side] = people
+    return found
+
+
+def _zone_rescues(
+    lift: Lift,
+    heights: Heights,
+    work: Work,
+    zone: Zone,
+    *,
+    stop_index: int,
+    gates: tuple[UnitGate, ...],
+    people: Mapping[Side, FloatArray],
+) -> list[Rescue]:
+    technique = next(t for t in lift.techniques if t.id == zone.option.technique)
+    uphill = runs_towards_last(zone)
+    clock_s = float(zone.start_s)
+    found: list[Rescue] = []
+    for turn in turns(lift, heights, work, zone):
+        side, span = turn.side, turn.span_index
+        clock_s += turn.passing.likely
+        columns = carriers_in_unit(
+            heights, side=side, span_index=span, stop_index=stop_index, uphill=uphill
+        )
+        if not columns:
+            continue
+        clock_s += turn.set_up.likely
+        rope_m = heights.stops.rope_height_m[side][stop_index, columns]
+        seat_m = heights.stops.seat_height_m[side][stop_index, columns]
+        spread = timing.carrier_seconds(
+            lift,
+            heights,
+            gates,
+            zone.option,
+            side=side,
+            span_index=np.full(len(columns), span),
+            people=people[side][columns],
+            rope_height_m=rope_m,
+            seat_height_m=seat_m,
+        )
+        _require_known(spread, team=zone.team, span=heights.line.spans[span].id)
+        margin_m = _margin_m(heights.units, side, span)
+        needed_m = _rope_needed_m(lift, technique, rope_m, seat_m, margin_m=margin_m)
+        for place, column in enumerate(columns):
+            finish_s = clock_s + float(spread.likely_s[place])
+            found.append(
+                Rescue(
+                    team=zone.team,
+                    order=len(found) + 1,
+                    side=side,
+                    span_index=span,
+                    distance_m=float(
+                        heights.stops.distance_m[side][stop_index, column]
+                    ),
+                    people=int(people[side][column]),
+                    rope_height_m=float(rope_m[place]),
+                    seat_height_m=float(seat_m[place]),
+                    rope_needed_m=float(needed_m[place]),
+                    start_s=clock_s,
+                    finish_s=finish_s,
+                )
+            )
+            clock_s = finish_s
+    return found
+
+
+def _require_known(spread: Spread, *, team: str, span: str) -> None:
+    if not np.all(np.isfinite(spread.likely_s)):
+        message = (
+            f"the time for a carrier in span {span} is not known, yet {team} is to "
+            "clear it; give the heights or the step times of that span"
+        )
+        raise NoPlanError(message)
+
+
+def _margin_m(units: tuple[UnitHeights, ...], side: Side, span_index: int) -> float:
+    return next(
+        unit.margin_m
+        for unit in units
+        if unit.side is side and unit.span_index == span_index
+    )
+
+
+def _rope_needed_m(
+    lift: Lift,
+    technique: Technique,
+    rope_m: FloatArray,
+    seat_m: FloatArray,
+    *,
+    margin_m: float,
+) -> FloatArray:
+    descender_m = np.maximum(rope_m - lift.carriers.rope_to_descender_m, 0.0)
+    return np.asarray(
+        rope_needed_m(
+            technique,
+            rope_height_m=rope_m,
+            attachment_height_m=descender_m,
+            seat_height_m=np.maximum(seat_m, 0.0),
+            margin_m=margin_m,
+        ),
+        dtype=float,
+    )

@@ -1,0 +1,237 @@
+"""By when evacuation must be ordered: limit, darkness, cold.
+
+Four durations are kept apart (rule 1): stop -> order; order -> first lowering; order ->
+last passenger on the ground; last on the ground -> all at a safe place.
+"""
+
+from __future__ import annotations
+
+import math
+
+from evac.daylight import SunTimes, sun_times
+from evac.exposure import cold_class, wind_chill_c
+from evac.facts.lift import Lift, Limit
+from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
+from evac.simulation.limits import FROM_STOP, end_s
+from evac.simulation.quantiles import quantile
+
+PLANNED_SHARE = 0.9
+"""A time is met where it holds on this share of the imagined days (P90)."""
+
+
+def decide(
+    lift: Lift, simulation: Simulation, schedule: Schedule | None = None
+) -> Clock:
+    """Work out by when evacuation must be ordered, and what stands beside it.
+
+    Parameters
+    ----------
+    lift : Lift
+        Its limits, conditions, drives and organisation.
+    simulation : Simulation
+        Of the plan.
+    schedule : Schedule, optional
+        Not needed for the decision times; kept so that the chain hands on one plan.
+
+    Returns
+    -------
+    Clock
+        ``latest`` holds one entry for each limit that counts from the stop, one for
+        dusk (unless the plan is for the night) and one for cold where bare skin
+        freezes. A limit that counts from the order gives no latest time: it appears
+        only where the plan cannot meet it, with how much is missing as a negative
+        time. The earliest entry is ``binding``.
+
+    Notes
+    -----
+    Latest order time = limit - P90(order -> the limit's own end). How long stop ->
+    order takes does not enter, so ordering later leaves it where it is and only
+    decides whether it is ``met`` (rule 1). Cold counts from when the first passenger
+    sat down, one ride before the stop (rule 4).
+    """
+    conditions, organisation = lift.conditions, lift.organisation
+    order_s = organisation.stop_to_order_s.likely
+    sun = sun_times(
+        conditions.date,
+        latitude_deg=lift.latitude_deg,
+        longitude_deg=lift.longitude_deg,
+        time_zone=conditions.time_zone,
+        skyline_angle_deg=conditions.skyline_angle_deg,
+    )
+    chill_c = float(
+        wind_chill_c(
+            conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s
+        )
+    )
+    cold = cold_class(chill_c)
+    latest = [
+        *_limits(lift, simulation, order_s=order_s),
+        *_dusk(lift, simulation, sun, order_s=order_s),
+        *_cold(lift, simulation, cold.least_s, order_s=order_s),
+    ]
+    round_s = informer_round_s(lift)
+    return Clock(
+        stop_clock_s=conditions.stop_clock_s,
+        order_clock_s=conditions.stop_clock_s + order_s,
+        latest=tuple(latest),
+        binding=min(latest, key=lambda item: item.after_stop_s, default=None),
+        sunset_clock_s=sun.sunset_s,
+        dusk_clock_s=sun.dusk_s,
+        wind_chill_c=None if math.isnan(chill_c) else chill_c,
+        cold_class=cold.key,
+        exposure_limit_s=cold.least_s,
+        emptying_s=emptying_s(lift),
+        standdown_s=organisation.standdown_s.likely,
+        informer_round_s=round_s,
+        first_word_met=None if round_s is None else round_s <= organisation.first_word_s,
+    )
+
+
+def line_length_m(lift: Lift) -> float:
+    """Length of the line along its supports' rope, one side [m]."""
+    supports = lift.supports
+    return sum(
+        math.hypot(
+            there.distance_m - here.distance_m,
+            there.ground_m + there.rope_height_m - here.ground_m - here.rope_height_m,
+        )
+        for here, there in zip(supports, supports[1:], strict=False)
+    )
+
+
+def emptying_s(lift: Lift) -> tuple[float, float, float] | None:
+    """Low, likely and high time to empty the line by the emergency drive (rule 5).
+
+    Returns
+    -------
+    tuple of float or None
+        Engaging the drive, then the whole line at its speed [s]; fast and soon gives
+        the low value. Stops to unload people come on top. None where the folder names
+        no emergency drive.
+    """
+    speed, engage = lift.drives.emergency_speed_m_per_s, lift.drives.emergency_engage_s
+    if speed is None or engage is None:
+        return None
+    length_m = line_length_m(lift)
+    return (
+        engage.low + length_m / speed.high,
+        engage.likely + length_m / speed.likely,
+        engage.high + length_m / speed.low,
+    )
+
+
+def informer_round_s(lift: Lift) -> float | None:
+    """Time until a voice has reached every carrier once (rule 6); None: nobody goes.
+
+    Both sides hang within earshot of one walk under the line, so the informers share
+    its length; each walks back over the part to speak again.
+    """
+    organisation = lift.organisation
+    if organisation.informer_count < 1 or organisation.informer_speed_m_per_s <= 0:
+        return None
+    share_m = line_length_m(lift) / organisation.informer_count
+    return share_m / organisation.informer_speed_m_per_s
+
+
+def _limits(
+    lift: Lift, simulation: Simulation, *, order_s: float
+) -> list[LatestOrder]:
+    found = []
+    for limit in lift.limits:
+        needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
+        after_s = 60.0 * limit.minutes - needed_s
+        if limit.counts_from == FROM_STOP:
+            found.append(
+                _latest(lift, "limit", after_s, order_s=order_s, source=limit.source)
+            )
+        elif after_s < 0:
+            found.append(
+                LatestOrder(
+                    reason="limit_from_order",
+                    after_stop_s=after_s,
+                    clock_s=lift.conditions.stop_clock_s + after_s,
+                    met=False,
+                    source=limit.source,
+                )
+            )
+    return found
+
+
+def _latest(
+    lift: Lift, reason: str, after_stop_s: float, *, order_s: float, source: str
+) -> LatestOrder:
+    return LatestOrder(
+        reason=reason,
+        after_stop_s=after_stop_s,
+        clock_s=lift.conditions.stop_clock_s + after_stop_s,
+        met=order_s <= after_stop_s,
+        source=source,
+    )
+
+
+def _dusk(
+    lift: Lift, simulation: Simulation, sun: SunTimes, *, order_s: float
+) -> list[LatestOrder]:
+    if lift.conditions.night:
+        return []
+    # Where the sun never comes clear of the skyline, noon is the best light there is.
+    dusk_s = sun.noon_s if sun.dark_all_day else sun.dusk_s
+    if dusk_s is None:
+        return []
+    after_s = dusk_s - lift.conditions.stop_clock_s - simulation.p90_s
+    return [_latest(lift, "dusk", after_s, order_s=order_s, source="sun")]
+
+
+def _cold(
+    lift: Lift, simulation: Simulation, freezes_s: float | None, *, order_s: float
+) -> list[LatestOrder]:
+    if freezes_s is None:
+        return []
+    ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
+    after_s = freezes_s - ride_s - simulation.p90_s
+    return [_latest(lift, "cold", after_s, order_s=order_s, source="wind chill")]
+
+
+def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
+    """Whether every limit is met at P90 with the planned order; None without a limit.
+
+    A limit that counts from the stop is met where P90(order -> its end) and the likely
+    time from the stop to the order fit into it together.
+    """
+    if not lift.limits:
+        return None
+    return all(_is_met(lift, limit, simulation) for limit in lift.limits)
+
+
+def _is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
+    needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
+    if limit.counts_from == FROM_STOP:
+        needed_s += lift.organisation.stop_to_order_s.likely
+    return needed_s <= 60.0 * limit.minutes
+
+
+def running_pays(
+    lift: Lift, *, remaining_s: float, standdown_s: float | None = None
+) -> bool | None:
+    """Whether standing down and running the line beats going on (rule 3).
+
+    Parameters
+    ----------
+    lift : Lift
+        With its emergency drive and stand-down times.
+    remaining_s : float
+        What the rope evacuation still needs, from now to the last on the ground [s].
+    standdown_s : float, optional
+        Stand-down [s]; the folder's high value where not given, the cautious one.
+
+    Returns
+    -------
+    bool or None
+        True only if stand-down and emptying at their high values take less than what
+        remains; None where the folder names no emergency drive.
+    """
+    emptying = emptying_s(lift)
+    if emptying is None:
+        return None
+    down_s = lift.organisation.standdown_s.high if standdown_s is None else standdown_s
+    return down_s + emptying[2] < remaining_s

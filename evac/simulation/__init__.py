@@ -1,0 +1,210 @@
+"""Clearing times over many imagined days: P50, P90, chance of meeting the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from evac import hazards
+from evac.errors import NoPlanError
+from evac.facts.heights import FloatArray, Heights
+from evac.facts.lift import Lift, Side, Triple
+from evac.facts.work import Assignment, Simulation, UnitGate, Work
+from evac.simulation.days import Days, Finishes, draw_days, walk
+from evac.simulation.draws import (
+    DAY_SD,
+    TEAM_SD,
+    CarrierDraws,
+    draw_carriers,
+    scores,
+)
+from evac.simulation.limits import end_s, limit_chance
+from evac.simulation.quantiles import quantile, quantile_interval
+from evac.simulation.table import Items, carrier_counts, make_items
+from evac.simulation.triples import fit_one
+
+__all__ = ["end_s", "quantile", "quantile_interval", "simulate"]
+
+
+def simulate(
+    lift: Lift,
+    heights: Heights,
+    work: Work,
+    assignment: Assignment,
+    *,
+    runs: int = 10_000,
+    seed: int = 1,
+    safe_s: Triple | None = None,
+    gates: tuple[UnitGate, ...] | None = None,
+    notice_s: Mapping[str, float] | None = None,
+) -> Simulation:
+    """Imagine many days on which the plan is carried out.
+
+    Zones, order and starts stay those of the plan. Every day draws the stop position,
+    how full the line is and each carrier, a factor that all teams share, one of each
+    team, the time of every carrier and set-up, rare hard cases, when teams are ready,
+    the line secured and gates open; teams tire.
+
+    Parameters
+    ----------
+    lift, heights, work, assignment
+        Of one chain.
+    runs : int
+        Imagined days, at least 100.
+    seed : int
+        0 or more. Every number depends on the seed and on what it is drawn for only,
+        so two plans of one lift see the same days and can be compared run by run.
+    safe_s : Triple, optional
+        From the last passenger on the ground to all at a safe place [s]; the
+        folder's ``ground_to_safe_s`` where not given.
+    gates : tuple of UnitGate, optional
+        Of `evac.hazards.find_gates`; found again where not given.
+    notice_s : mapping of str to float, optional
+        Team -> seconds from the order before it sets out, for plans that are taken
+        up only once somebody notices that a team is missing.
+
+    Returns
+    -------
+    Simulation
+
+    Raises
+    ------
+    NoPlanError
+        If no team has a zone, or a time of a zone is not known.
+
+    Notes
+    -----
+    Low, likely and high are read as P10, mode and P90 of a shifted lognormal
+    (`evac.simulation.triples`). Steps of one carrier are drawn with one score, so they
+    are slow together: the cautious reading. Factors: a day's, lognormal with sd 0.25,
+    a team's with 0.15; 1 occupied carrier in 50 takes 10 to 25 min more (24); +10 % an
+    hour after the first (25). The drill-to-real factor (25) is part of learned times,
+    see `evac.learning`; the table of step times is not drill data and gets none.
+    """
+    _require(assignment, runs=runs, seed=seed)
+    gates = hazards.find_gates(lift, heights.line) if gates is None else gates
+    items = make_items(lift, heights, work, assignment, gates=gates)
+    counts = carrier_counts(heights)
+    carriers = draw_carriers(seed, counts, runs)
+    days, apart = (
+        draw_days(
+            lift,
+            work,
+            assignment,
+            gates=gates,
+            stops=len(heights.stops.offset_m),
+            runs=runs,
+            seed=seed,
+            notice_s=dict(notice_s or {}),
+            together=together,
+        )
+        for together in (True, False)
+    )
+    units = _unit_scores(items, len(heights.line.spans), runs=runs, seed=seed)
+    done = _walk_all(items, days, carriers, units, counts, own_factor=None)
+    independent = _walk_all(
+        items, apart, carriers, units, counts, own_factor=_own(counts, seed, runs)
+    )
+    return _result(
+        lift,
+        assignment,
+        days,
+        done,
+        independent,
+        seed=seed,
+        safe_s=lift.organisation.ground_to_safe_s if safe_s is None else safe_s,
+    )
+
+
+def _require(assignment: Assignment, *, runs: int, seed: int) -> None:
+    if not assignment.zones:
+        message = (
+            "no team can take any span, so no clearing time can be imagined; see what "
+            "each span lacks and add kit, training or a way in"
+        )
+        raise NoPlanError(message)
+    if runs < 100 or seed < 0:
+        message = f"a simulation needs 100 runs or more and a seed of 0 or more, not {runs} and {seed}"
+        raise NoPlanError(message)
+
+
+def _walk_all(
+    items: Items,
+    days: Days,
+    carriers: CarrierDraws,
+    units: FloatArray,
+    counts: dict[Side, int],
+    *,
+    own_factor: FloatArray | None,
+) -> Finishes:
+    return walk(
+        items,
+        days,
+        carriers,
+        unit_scores=units,
+        own_factor=np.empty((0, 0)) if own_factor is None else own_factor,
+        ascending=counts[Side.ASCENDING],
+    )
+
+
+def _unit_scores(items: Items, spans: int, *, runs: int, seed: int) -> FloatArray:
+    found = np.zeros((2 * spans, runs))
+    for row in np.unique(items.row[~items.is_carrier]):
+        found[row] = scores(seed, f"set-up {divmod(int(row), spans)}", runs)
+    return found
+
+
+def _own(counts: dict[Side, int], seed: int, runs: int) -> FloatArray:
+    # Day and team as one factor of the same spread, but each carrier has its own.
+    spread = float(np.hypot(DAY_SD, TEAM_SD))
+    found = np.empty((sum(counts.values()), runs))
+    row = 0
+    for side, most in counts.items():
+        for place in range(most):
+            found[row] = scores(seed, f"day of {side} {place} alone", runs)
+            row += 1
+    np.multiply(found, spread, out=found)
+    return np.exp(found, out=found)
+
+
+def _result(
+    lift: Lift,
+    assignment: Assignment,
+    days: Days,
+    done: Finishes,
+    independent: Finishes,
+    *,
+    seed: int,
+    safe_s: Triple,
+) -> Simulation:
+    runs = days.stop_index.size
+    clear_s = done.finish_s.max(axis=0)
+    apart_s = independent.finish_s.max(axis=0)
+    all_safe_s = clear_s + fit_one(safe_s).at(scores(seed, "to the safe place", runs))
+    last = np.bincount(done.finish_s.argmax(axis=0), minlength=len(assignment.zones))
+    return Simulation(
+        runs=runs,
+        seed=seed,
+        order_to_first_s=done.first_carrier_s.min(axis=0),
+        order_to_clear_s=clear_s,
+        order_to_safe_s=all_safe_s,
+        stop_to_order_s=days.stop_to_order_s,
+        p50_s=quantile(clear_s, 0.5),
+        p90_s=quantile(clear_s, 0.9),
+        p50_interval_s=quantile_interval(clear_s, 0.5),
+        p90_interval_s=quantile_interval(clear_s, 0.9),
+        p50_independent_s=quantile(apart_s, 0.5),
+        p90_independent_s=quantile(apart_s, 0.9),
+        safe_p90_s=quantile(all_safe_s, 0.9),
+        chance_of_limit=limit_chance(
+            lift.limits,
+            clear_s=clear_s,
+            safe_s=all_safe_s,
+            stop_to_order_s=days.stop_to_order_s,
+        ),
+        last_team_share={
+            zone.team: float(count) / runs
+            for zone, count in zip(assignment.zones, last, strict=True)
+        },
+    )
