@@ -16,10 +16,10 @@ from __future__ import annotations
 
 import math
 
-from evac.rope.compiled import compiled
+from evac.rope.compiled import compiled, inlined
 
 
-@compiled
+@inlined
 def atanh_ratio(y: float) -> float:
     """``atanh(y) / y``, exact to rounding for every ``|y| < 1``.
 
@@ -32,7 +32,7 @@ def atanh_ratio(y: float) -> float:
     return math.atanh(y) / y
 
 
-@compiled
+@inlined
 def run_of(
     length: float, h: float, v: float, t: float, w: float, c: float
 ) -> tuple[float, float, float, float]:
@@ -46,22 +46,29 @@ def run_of(
     v1 = v + w * length
     t1 = math.sqrt(h * h + v1 * v1)
     r = 1 / (t + t1)
-    return h * length * (2 * r * atanh_ratio(w * length * r) + c), v1, t1, r
+    return length * (2 * r * atanh_ratio(w * length * r) + c), v1, t1, r
+
+
+@inlined
+def nearly_length_of(
+    d: float, h: float, v: float, t: float, w: float, c: float
+) -> float:
+    """Unstretched length of the segment whose run is `d`, by the tangent midway.
+
+    Its third-order error is a micrometre on a ropeway.
+    """
+    length = d / (h * (1 / t + c))
+    v_middle = v + w * length / 2
+    return d / (h * (1 / math.sqrt(h * h + v_middle * v_middle) + c))
 
 
 @compiled
 def length_of(d: float, h: float, v: float, t: float, w: float, c: float) -> float:
-    """Unstretched length of the segment whose horizontal run is `d`; NaN if none.
-
-    The tangent at the middle gives it to about 1e-8 on a ropeway, so that one Newton
-    step suffices; slack ropes take more.
-    """
-    length = d / (h * (1 / t + c))
-    v_middle = v + w * length / 2
-    length = d / (h * (1 / math.sqrt(h * h + v_middle * v_middle) + c))
+    """Unstretched length of the segment whose horizontal run is `d`; NaN if none."""
+    length = nearly_length_of(d, h, v, t, w, c)
     for _ in range(80):
-        dx, _, t1, _ = run_of(length, h, v, t, w, c)
-        step = (d - dx) / (h * (1 / t1 + c))
+        run, _, t1, _ = run_of(length, h, v, t, w, c)
+        step = (d / h - run) / (1 / t1 + c)
         if length + step <= 0:
             step = -length / 2
         length += step

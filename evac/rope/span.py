@@ -11,10 +11,13 @@ import math
 
 from evac.facts.lift import FloatArray
 from evac.rope.compiled import compiled
-from evac.rope.segment import length_of, run_of
+from evac.rope.segment import length_of, nearly_length_of, run_of
 
 HEIGHT_TOLERANCE_M = 1e-10
 """How near to its support a span must end; the bar for carriers is 1e-9 m."""
+
+END_TOLERANCE_M = 1e-5
+"""Misses of a span's run below this are made good to first order."""
 
 
 @compiled
@@ -71,25 +74,28 @@ def march_span(
     while True:
         piece = gap
         last = True
-        dx = 0.0
-        v1 = v
-        t1 = t
-        r = 0.5 * inverse
         if k < k_end:
-            dx, v1, t1, r = run_of(piece, h, v, t, w, c)
-            last = x + dx > d
+            run, v1, t1, r = run_of(piece, h, v, t, w, c)
+            last = x + h * run > d
         if last:
-            piece = length_of(d - x, h, v, t, w, c)
-            dx, v1, t1, r = run_of(piece, h, v, t, w, c)
+            piece = nearly_length_of(d - x, h, v, t, w, c)
+            run, v1, t1, r = run_of(piece, h, v, t, w, c)
+            if abs(x + h * run - d) > END_TOLERANCE_M:
+                # One Newton step does on ropeways.
+                piece += (d - x - h * run) / (h * (1 / t1 + c))
+                run, v1, t1, r = run_of(piece, h, v, t, w, c)
+            if not abs(x + h * run - d) <= END_TOLERANCE_M:
+                piece = length_of(d - x, h, v, t, w, c)
+                run, v1, t1, r = run_of(piece, h, v, t, w, c)
         inverse1 = 1 / t1
         m = (v + v1) * r
         q = piece * inverse * inverse1
         a = (t - v * m) * q
-        x_h += dx / h - a
+        x_h += run - a
         x_v -= h * m * q
         z_v += a + piece * c
         z += piece * (v + v1) * (r + 0.5 * c)
-        x += dx
+        x += h * run
         length += piece
         v = v1
         t = t1
@@ -111,11 +117,16 @@ def march_span(
         gap = spacing
 
     # The end is where x = d: a move of the end by dX is made good by rope of the
-    # length dL = -dX / (dx/dl), which also lifts the end by dL * dz/dl.
+    # length dL = -dX / (dx/dl), which also lifts the end by dL * dz/dl. So is what
+    # is left of the run; the square of it is far below rounding.
     end_slope = v / h
     per_metre = 1 / (h * (inverse + c))
-    # What Newton left of the run (1e-14 of it) is made good in the same way.
+    missing = (d - x) * per_metre
     z += (d - x) * end_slope
+    length += missing
+    piece += missing
+    v += w * missing
+    t += w * missing * v * inverse
     cosine = h / t_start
     sine = v_start / t_start
     for i in range(3):
