@@ -51,7 +51,7 @@ def _layer_names(stem: str) -> tuple[str, ...]:
 DEFAULT_NAMES: Mapping[str, tuple[str, ...]] = {
     "supports": ("supports.csv", "supports.xlsx"),
     "ground": ("ground.csv", "ground.xlsx"),
-    "terrain": ("terrain.tif",),
+    "terrain": ("terrain.tif", "terrain.asc", "terrain.hgt", "terrain.geojson"),
     "teams": ("teams.csv", "teams.xlsx"),
     "kit": ("kit.csv", "kit.xlsx"),
     "techniques": ("techniques.csv", "techniques.xlsx"),
@@ -78,6 +78,14 @@ class _Folder:
 
     path: Path
     hashes: dict[str, str] = field(default_factory=dict)
+
+    def note(self, name: str) -> None:
+        """Hash a file that another module opens itself, without holding it."""
+        try:
+            with (self.path / name).open("rb") as file:
+                self.hashes[name] = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            raise _unreadable(error, name=name) from None
 
     def content(self, name: str) -> bytes:
         content = _bytes_of(self.path / name, name=name)
@@ -198,10 +206,12 @@ def _bytes_of(path: Path, *, name: str) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise InputError(
-            name,
-            [problem("unreadable", where="the file", found=str(error.strerror))],
-        ) from None
+        raise _unreadable(error, name=name) from None
+
+
+def _unreadable(error: OSError, *, name: str) -> InputError:
+    found = str(error.strerror)
+    return InputError(name, [problem("unreadable", where="the file", found=found)])
 
 
 def _leaves_folder(name: str, *, key: str) -> InputError:
@@ -382,7 +392,7 @@ def _terrain(
                     )
                 ],
             )
-        files.content(name)
+        files.note(name)
         paths.append(path)
     x_m = [*placed.x_m, *(t.start_x_m for t in teams), *(p.x_m for p in points)]
     y_m = [*placed.y_m, *(t.start_y_m for t in teams), *(p.y_m for p in points)]

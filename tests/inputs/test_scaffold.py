@@ -1,0 +1,155 @@
+"""A new folder names its blanks, and opens once they are filled."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from small_folder import FILES
+
+from evac import reference
+from evac.errors import InputError
+from evac.inputs.folder import open_lift
+from evac.inputs.scaffold import new_folder_files, open_blanks
+
+ANSWERS = {
+    "name": '"Newfell"',
+    "ascending_side": '"right"',
+    "drive_station": '"first"',
+    "gauge_m": "4.5",
+    "mass_kg_per_m": "3.0",
+    "axial_stiffness_mn": "33",
+    "state": '"constant"',
+    "held_at": '"return"',
+    "force_kn": "120",
+    "type": '"chair"',
+    "grip": '"fixed"',
+    "seats": "2",
+    "empty_mass_kg": "110",
+    "spacing_m": "18",
+    "rope_to_descender_m": "0.5",
+    "rope_to_seat_m": "2.2",
+    "minutes": "150",
+    "counts_from": '"stop"',
+    "counts_to": '"on the ground"',
+    "source": '"invented for tests"',
+    "line_speed_m_per_s": "2.2",
+    "time_zone": '"Europe/Vienna"',
+}
+
+
+def start(folder: Path) -> Path:
+    for name, content in new_folder_files().items():
+        (folder / name).write_bytes(content)
+    return folder
+
+
+def fill(folder: Path) -> None:
+    lines = []
+    for line in (folder / "lift.toml").read_text("utf-8").splitlines():
+        key = line.split(" = ")[0]
+        if ' = "?"' in line:
+            line = f"{key} = {ANSWERS[key]}"
+        lines.append(line)
+    (folder / "lift.toml").write_text("\n".join(lines), encoding="utf-8")
+    techniques = folder / "techniques.csv"
+    techniques.write_text(techniques.read_text("utf-8").replace(",?,", ",invented,"))
+    for name in ("supports.csv", "ground.csv", "kit.csv", "teams.csv"):
+        (folder / name).write_text(FILES[name], encoding="utf-8")
+
+
+def test_every_blank_of_a_new_folder_is_named(tmp_path: Path) -> None:
+    blanks = open_blanks(start(tmp_path))
+
+    for key in ANSWERS:
+        assert sum(f"] {key} is still open. " in blank for blank in blanks) == 1
+    assert blanks[0] == "[lift] name is still open. Give the lift's name."
+    assert blanks[len(ANSWERS) :] == [
+        "supports.csv has no rows yet. README.txt says what each column means.",
+        "teams.csv has no rows yet. README.txt says what each column means.",
+        "kit.csv has no rows yet. README.txt says what each column means.",
+        "techniques.csv, column approval is still open in row 2, 3, 4, 5.",
+        "There is no ground yet: put ground.csv or a terrain file into the folder and "
+        "name it in [files].",
+        "There is no hazards.geojson: say what lies under the line (roads, power lines,"
+        " water, steep ground).",
+        "There is no access.geojson: without ways every team crosses open ground.",
+        "There is no muster.geojson: say where evacuees are gathered.",
+    ]
+
+
+def test_a_new_folder_cannot_be_planned_before_it_is_filled(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as refused:
+        open_lift(start(tmp_path))
+
+    assert len(refused.value.problems) == len(ANSWERS)
+    assert str(refused.value.problems[3]) == (
+        "[lift] gauge_m: found '?', expected a value. Give the distance between the "
+        "ascending and the descending rope in metres, such as 6.0."
+    )
+
+
+def test_a_filled_folder_opens(tmp_path: Path) -> None:
+    fill(start(tmp_path))
+
+    lift = open_lift(tmp_path)
+
+    assert len(lift.load_cases) == 6
+    assert len(lift.techniques) == 4
+    assert lift.findings == ()
+    assert open_blanks(tmp_path) == [
+        "There is no hazards.geojson: say what lies under the line (roads, power lines,"
+        " water, steep ground).",
+        "There is no access.geojson: without ways every team crosses open ground.",
+        "There is no muster.geojson: say where evacuees are gathered.",
+    ]
+
+
+def test_an_open_cell_of_a_table_is_refused(tmp_path: Path) -> None:
+    fill(start(tmp_path))
+    supports = FILES["supports.csv"].replace("60,1508,8,", "60,1508,?,")
+    (tmp_path / "supports.csv").write_text(supports, encoding="utf-8")
+
+    with pytest.raises(InputError) as refused:
+        open_lift(tmp_path)
+
+    assert str(refused.value) == (
+        "supports.csv, row 3, column rope_height_m: found '?', expected a value. Give "
+        "metres from the ground up to the rope at this support, such as 11.5."
+    )
+    assert "supports.csv, column rope_height_m is still open in row 3." in open_blanks(
+        tmp_path
+    )
+
+
+def test_techniques_need_the_rope_that_the_trade_gives_them() -> None:
+    # Common practice, no source (rule 13 of the trade): loop twice the rope height,
+    # 3 m of tails and knots, 5 to 10 m of stance, reserve 3 m or 5 %; two-ended
+    # descender once the attachment height and 3 to 5 m; doubled rope twice.
+    text = new_folder_files()["techniques.csv"].decode("utf-8")
+    rows = {row["technique"]: row for row in csv.DictReader(io.StringIO(text))}
+
+    loop = rows["loop"]
+    assert float(loop["per_rope_height"]) == 2
+    assert float(loop["knots_tails_m"]) == 3
+    assert 5 <= float(loop["stance_m"]) <= 10
+    assert (float(loop["reserve_m"]), float(loop["reserve_share"])) == (3, 0.05)
+    assert 12 <= float(loop["wind_limit_m_per_s"]) <= 15
+    assert float(rows["rope rescuer"]["per_attachment_height"]) == 1
+    assert 3 <= float(rows["rope rescuer"]["knots_tails_m"]) <= 5
+    assert float(rows["rope rescuer doubled"]["per_attachment_height"]) == 2
+    assert 4 <= float(rows["ladder"]["most_seat_height_m"]) <= 5
+
+
+def test_the_published_limits_stand_in_the_new_lift_toml() -> None:
+    text = new_folder_files()["lift.toml"].decode("utf-8")
+
+    for limit in reference.time_limits():
+        if limit.limit_min is not None:
+            line = f"#   {limit.where}, {limit.ropeway}: {limit.limit_min:g} min"
+            assert line in text
+            assert limit.source in text
+    for item in reference.plan_contents():
+        assert f'# {item.key} = ""  # {item.item}' in text
