@@ -200,10 +200,10 @@ def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
     """
     if not lift.limits:
         return None
-    return all(_is_met(lift, limit, simulation) for limit in lift.limits)
+    return all(is_met(lift, limit, simulation) for limit in lift.limits)
 
 
-def _is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
+def is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
     needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
     if limit.counts_from == FROM_STOP:
         needed_s += lift.organisation.stop_to_order_s.likely

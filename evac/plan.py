@@ -1,0 +1,248 @@
+"""The chain, once, from top to bottom: a lift goes in, its evacuation plan comes out.
+
+Read this file to know the whole method. It reads no file and writes none; every step
+is a function of its own module, and every doubt a step meets becomes a finding.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign
+from evac.assignment.remedies import find_remedies
+from evac.clearing import make_schedule
+from evac.clock import decide, is_met, limits_met
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift
+from evac.facts.plan import Plan
+from evac.facts.work import (
+    Assignment,
+    Clock,
+    Option,
+    Reach,
+    Remedy,
+    Route,
+    Simulation,
+    UnitGate,
+    Work,
+)
+from evac.heights.envelope import find_heights
+from evac.line import find_doubts as line_doubts
+from evac.line import lay_out
+from evac.muster import doubts as muster_doubts
+from evac.muster import find_ways
+from evac.simulation import simulate
+
+OnStep = Callable[[str, float], None]
+
+_FIRST_SAID = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
+_RUNS = 10_000
+
+
+def make_plan(
+    lift: Lift,
+    *,
+    date: dt.date,
+    seed: int = 1,
+    on_step: OnStep | None = None,
+) -> Plan:
+    """Make the evacuation plan of one lift.
+
+    Parameters
+    ----------
+    lift : Lift
+        As read by :func:`evac.open_lift`.
+    date : datetime.date
+        The day printed on the papers; due dates of kit and drills are counted to it.
+    seed : int
+        Seed of the imagined days; the same seed gives the same plan.
+    on_step : callable, optional
+        Called with a step's name and the fraction done, for a progress bar.
+
+    Returns
+    -------
+    Plan
+        Every result of the chain. ``everyone_reached`` and ``limit_met`` say whether
+        it is good enough; the findings say what to look at.
+
+    Raises
+    ------
+    NoPlanError
+        If no honest plan can be made, with the reason and what to do.
+    RopeError
+        If no rope can hang as the lift describes it.
+    """
+    report = on_step or _silent
+    report("heights", 0.0)
+    line = lay_out(lift)
+    heights, height_findings = find_heights(lift, line, on_step=report)
+    report("gear", 0.0)
+    ready = _make_ready(lift, heights, date=date)
+    report("assign", 0.0)
+    assignment = assign(ready.work)
+    schedule = make_schedule(lift, heights, ready.work, assignment, gates=ready.gates)
+    muster, muster_point = find_ways(lift, line)
+    report("simulate", 0.0)
+    simulation = simulate(
+        lift,
+        heights,
+        ready.work,
+        assignment,
+        runs=_RUNS,
+        seed=seed,
+        gates=ready.gates,
+    )
+    clock = decide(lift, simulation, schedule)
+    everyone_reached = not assignment.uncovered
+    limit_met = limits_met(lift, simulation)
+    remedies: tuple[Remedy, ...] = ()
+    remedy_findings: tuple[Finding, ...] = ()
+    if not everyone_reached or limit_met is False:
+        report("remedies", 0.0)
+        remedies, remedy_findings = find_remedies(
+            lift,
+            heights,
+            ready.work,
+            assignment,
+            rebuild=lambda changed: _make_ready(changed, heights, date=date).work,
+            limit_s=_likely_limit_s(clock, simulation, assignment),
+        )
+    findings = (
+        *lift.findings,
+        *line_doubts(lift, line),
+        *height_findings,
+        *ready.findings,
+        *gear.budget_doubts(lift, heights, assignment),
+        *timing.pace_doubts(assignment),
+        *muster_doubts(lift, line, muster, muster_point, work=ready.work),
+        *remedy_findings,
+        *_own_findings(lift, assignment, simulation),
+    )
+    return Plan(
+        lift=lift,
+        date=date,
+        seed=seed,
+        fingerprint=_fingerprint(lift),
+        heights=heights,
+        reaches=ready.reaches,
+        gates=ready.gates,
+        routes=ready.routes,
+        work=ready.work,
+        assignment=assignment,
+        schedule=schedule,
+        muster=muster,
+        muster_point=muster_point,
+        simulation=simulation,
+        clock=clock,
+        remedies=remedies,
+        findings=tuple(sorted(findings, key=lambda item: _FIRST_SAID[item.severity])),
+        everyone_reached=everyone_reached,
+        limit_met=limit_met,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ready:
+    """What the teams can do, before anybody is sent anywhere."""
+
+    options: tuple[Option, ...]
+    reaches: tuple[Reach, ...]
+    gates: tuple[UnitGate, ...]
+    routes: tuple[Route, ...]
+    work: Work
+    findings: tuple[Finding, ...]
+
+
+def _make_ready(lift: Lift, heights: Heights, *, date: dt.date) -> _Ready:
+    line = heights.line
+    ways_to_work = gear.options(lift, date=date)
+    gates = hazards.find_gates(lift, line)
+    reaches = gear.find_reaches(lift, ways_to_work, heights.units, gates=gates)
+    routes = access.find_routes(lift, line)
+    work = timing.build_work(lift, heights, ways_to_work, reaches, gates, routes)
+    return _Ready(
+        options=ways_to_work,
+        reaches=reaches,
+        gates=gates,
+        routes=routes,
+        work=work,
+        findings=(
+            *gear.doubts(
+                lift, ways_to_work, heights.units, reaches, gates=gates, date=date
+            ),
+            *hazards.doubts(lift, line, gates),
+            *access.doubts(lift, line, routes),
+            *timing.doubts(lift, heights, work),
+        ),
+    )
+
+
+def _likely_limit_s(
+    clock: Clock, simulation: Simulation, assignment: Assignment
+) -> int | None:
+    """How soon the last must be down at likely times, for P90 to meet the limit.
+
+    Remedies are judged by likely times; the P90 is taken to shrink with them.
+    """
+    limits = [item for item in clock.latest if item.reason == "limit" and not item.met]
+    if not limits:
+        return None
+    order_s = clock.order_clock_s - clock.stop_clock_s
+    late_s = max(order_s - item.after_stop_s for item in limits)
+    likely_s = max(zone.finish_s for zone in assignment.zones)
+    return int(likely_s * (1 - late_s / simulation.p90_s))
+
+
+def _own_findings(
+    lift: Lift, assignment: Assignment, simulation: Simulation
+) -> list[Finding]:
+    """What only the finished chain can say."""
+    found = [
+        Finding(
+            key="plan.limit_missed",
+            severity=Severity.STOP,
+            values={
+                "p90_s": simulation.p90_s,
+                "limit_min": limit.minutes,
+                "counts_from": limit.counts_from,
+            },
+        )
+        for limit in lift.limits
+        if not is_met(lift, limit, simulation)
+    ]
+    open_count = sum(not item.accepted for item in lift.assumptions)
+    if open_count:
+        found.append(
+            Finding(
+                key="plan.assumptions_open",
+                severity=Severity.WARN,
+                values={"count": open_count},
+            )
+        )
+    if not assignment.proven:
+        last_s = max(zone.finish_s for zone in assignment.zones)
+        found.append(
+            Finding(
+                key="plan.not_proven",
+                severity=Severity.WARN,
+                values={"gap_s": last_s - assignment.bound_s},
+            )
+        )
+    return found
+
+
+def _fingerprint(lift: Lift) -> str:
+    """Twelve hexadecimal digits over the contents of every input file."""
+    content = json.dumps(dict(lift.fingerprint), sort_keys=True)
+    digest = hashlib.sha256(content.encode("utf-8")).hexdigest()
+    return "-".join(digest[start : start + 4] for start in (0, 4, 8))
+
+
+def _silent(_name: str, _fraction: float) -> None:
+    pass
