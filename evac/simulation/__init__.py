@@ -22,7 +22,7 @@ from evac.simulation.draws import (
 from evac.simulation.limits import end_s, limit_chance
 from evac.simulation.quantiles import quantile, quantile_interval
 from evac.simulation.table import Items, carrier_counts, make_items
-from evac.simulation.triples import fit_one
+from evac.triples import fit_one
 
 __all__ = ["end_s", "quantile", "quantile_interval", "simulate"]
 
@@ -76,7 +76,7 @@ def simulate(
     Notes
     -----
     Low, likely and high are read as P10, mode and P90 of a shifted lognormal
-    (`evac.simulation.triples`). Steps of one carrier are drawn with one score, so they
+    (`evac.triples`). Steps of one carrier are drawn with one score, so they
     are slow together: the cautious reading. Factors: a day's, lognormal with sd 0.25,
     a team's with 0.15; 1 occupied carrier in 50 takes 10 to 25 min more (24); +10 % an
     hour after the first (25). The drill-to-real factor (25) is part of learned times,

@@ -14,7 +14,7 @@ from evac.facts.work import Assignment, UnitGate, Work, Zone
 from evac.rope.compiled import compiled
 from evac.simulation.draws import DAY_SD, TEAM_SD, CarrierDraws, scores, shares
 from evac.simulation.table import Items
-from evac.simulation.triples import fit_one
+from evac.triples import fit_one
 
 READY_FACTOR = Triple(low=0.9, likely=1.0, high=1.5)
 """A team leaves after its stated time times this (common practice, no source)."""
@@ -233,38 +233,44 @@ def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
     finish_s,
 ):
     zones, runs = factor.shape
+    stops = begin.shape[1] - 1
+    last = people_below.shape[2] - 1
+    # Runs of one stop position share their items: taken together, item by item, the
+    # draws of one carrier are read from one stretch of memory.
+    by_stop = np.argsort(stop_index, kind="mergesort")
+    ends = np.searchsorted(stop_index[by_stop], np.arange(stops + 1))
     for zone in range(zones):
-        for run in range(runs):
-            stop = stop_index[run]
-            begun = start_s[zone, run]
-            clock = begun
-            common = factor[zone, run]
-            first = -1.0
+        first_s[zone, :] = np.inf
+        finish_s[zone, :] = start_s[zone]
+        for stop in range(stops):
+            here = by_stop[ends[stop] : ends[stop + 1]]
+            reached = False
             for item in range(begin[zone, stop], begin[zone, stop + 1]):
                 where = row[item]
-                number = first_fit[item]
-                more = 0.0
-                by = common
-                if is_carrier[item]:
-                    if first < 0.0:
-                        first = clock
-                    side = 0 if where < ascending else 1
-                    people = 0
-                    share = seat[where, run]
-                    last = people_below.shape[2] - 1
-                    while people < last and share > people_below[side, run, people]:
-                        people += 1
-                    number += people
-                    drawn = score[where, run]
-                    if people > 0:
-                        more = hard_s[where, run]
-                    if own_factor.shape[0] > 0:
-                        by = own_factor[where, run]
-                else:
-                    drawn = unit_scores[where, run]
-                took = shift[number] + scale[number] * np.exp(shape[number] * drawn)
-                hours = (clock - begun) / 3600.0
-                tired = 1.0 + fatigue_per_hour * max(hours - 1.0, 0.0)
-                clock += max(took, 0.0) * by * tired + more
-            first_s[zone, run] = first if first >= 0.0 else np.inf
-            finish_s[zone, run] = clock
+                carrier = is_carrier[item]
+                if carrier and not reached:
+                    reached = True
+                    for run in here:
+                        first_s[zone, run] = finish_s[zone, run]
+                side = 0 if where < ascending else 1
+                for run in here:
+                    number = first_fit[item]
+                    more = 0.0
+                    by = factor[zone, run]
+                    if carrier:
+                        people = 0
+                        share = seat[where, run]
+                        while people < last and share > people_below[side, run, people]:
+                            people += 1
+                        number += people
+                        drawn = score[where, run]
+                        if people > 0:
+                            more = hard_s[where, run]
+                        if own_factor.shape[0] > 0:
+                            by = own_factor[where, run]
+                    else:
+                        drawn = unit_scores[where, run]
+                    took = shift[number] + scale[number] * np.exp(shape[number] * drawn)
+                    hours = (finish_s[zone, run] - start_s[zone, run]) / 3600.0
+                    tired = 1.0 + fatigue_per_hour * max(hours - 1.0, 0.0)
+                    finish_s[zone, run] += max(took, 0.0) * by * tired + more

@@ -11,7 +11,7 @@ from evac.clearing import Turn, carriers_in_unit, runs_towards_last, turns
 from evac.facts.heights import BoolArray, FloatArray, Heights, IntArray
 from evac.facts.lift import Lift, Side, Triple
 from evac.facts.work import Assignment, Spread, UnitGate, Work, Zone
-from evac.simulation.triples import Fitted, fit
+from evac.triples import Fitted, fit
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
