@@ -311,8 +311,15 @@ def _solve(
     return _run(program, m, left_s)
 
 
+class _Quiet(highspy.Highs):
+    """HiGHS without its banner, which it prints when call-backs are switched on."""
+
+    def enableCallbacks(self) -> None:  # noqa: N802  # the name is HiGHS's own
+        """Leave the call-backs off: nothing here listens to them."""
+
+
 def _run(program: highspy.HighsLp, m: int, left_s: float) -> _Answer:
-    highs = highspy.Highs()
+    highs = _Quiet()  # type: ignore[no-untyped-call]  # highspy has no types
     highs.setOptionValue("output_flag", False)
     highs.setOptionValue("time_limit", float(min(left_s, 1e6)))
     highs.setOptionValue("mip_rel_gap", 0.0)

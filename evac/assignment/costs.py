@@ -90,11 +90,11 @@ def make_columns(work: Work) -> Columns:
         work.cross_s.astype(np.int64),
         work.side_change_s.astype(np.int64),
         work.gate_s.astype(np.int64),
-        np.int64(work.secured_s),
+        int(work.secured_s),
         work.arrive_s[work.option_team].astype(np.int64).reshape(q, n + 1),
         people_counted(work),
         high_start[work.option_team],
-        np.int64(min(work.latest_arrival_s, NEVER_S - 1)),
+        int(min(work.latest_arrival_s, NEVER_S - 1)),
         table,
     )
     return Columns(

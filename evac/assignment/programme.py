@@ -283,12 +283,12 @@ def _better(
     d: int,
 ) -> bool:
     if a != labels[0, state]:
-        return a < labels[0, state]
+        return bool(a < labels[0, state])
     if b != labels[1, state]:
-        return b < labels[1, state]
+        return bool(b < labels[1, state])
     if c != labels[2, state]:
-        return c < labels[2, state]
-    return d < labels[3, state]
+        return bool(c < labels[2, state])
+    return bool(d < labels[3, state])
 
 
 @compiled

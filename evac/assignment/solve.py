@@ -66,7 +66,7 @@ def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
     if field.sets * (n + 1) ** 2 > MOST_STATES:
         left_s = budget_s - (time.monotonic() - started)
         chosen = share_by_columns(
-            work, columns, groups, bound=bound, budget_s=max(left_s, 1.0)
+            work, columns, groups, bound=bound, budget_s=max(left_s, 0.0)
         )
     else:
         chosen = _share(work, columns, groups, field, choices, bound)

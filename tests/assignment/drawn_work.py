@@ -30,7 +30,9 @@ def draw_work(
     team_of = np.arange(q) // options_each
     home = rng.integers(0, n + 1, (teams, 1))
     away = np.abs(np.arange(n + 1)[None] - home)
-    arrive = rng.integers(300, 1800, (teams, 1)) + away * rng.integers(20, 200, (teams, 1))
+    arrive = rng.integers(300, 1800, (teams, 1)) + away * rng.integers(
+        20, 200, (teams, 1)
+    )
     arrive = np.where(rng.random((teams, n + 1)) < 0.1, NEVER_S, arrive)
     base = rng.integers(200, 1500, (1, 2, n, 1))
     pace = rng.uniform(0.6, 1.6, (q, 1, 1, 1))
