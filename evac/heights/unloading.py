@@ -56,6 +56,8 @@ class SideUnloading:
     greatest_distance_m: FloatArray
     load_n: FloatArray
     lifted: BoolArray
+    path_m: FloatArray
+    height_m: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,6 +248,8 @@ def _side(
         greatest_distance_m=_most(distance_m),
         load_n=np.array([[model.by_distance(s.load_n) for s in run] for run in runs]),
         lifted=np.array([[model.by_distance(s.lifted) for s in run] for run in runs]),
+        path_m=distance_m,
+        height_m=height_m,
     )
 
 

@@ -1,0 +1,203 @@
+"""The order of work that was chosen, followed through: does the envelope hold?
+
+Gear is chosen from an envelope that knows no order of work. Once the assignment gives
+one, the rope is solved along it; where a carrier comes higher or lower than the
+envelope with its margin allows, the envelope is raised, and gear and assignment must
+be found again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Heights, SideEnvelope, UnitHeights
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side
+from evac.facts.work import Schedule
+from evac.heights.margins import ORDER_FREE_EXCESS_M
+from evac.heights.stop import side_models, solve_stop
+from evac.heights.unloading import (
+    SideUnloading,
+    Step,
+    Unloading,
+    find_doubts,
+    unload,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Followed:
+    """The rope through a schedule.
+
+    ``above_m`` and ``below_m``: by how much grips went beyond the envelope at most, 0
+    where they stayed inside. ``raised``: heights with a wider envelope, None where the
+    excess stays within what the margin holds for it.
+    """
+
+    unloading: Unloading
+    above_m: float
+    below_m: float
+    raised: Heights | None
+    findings: tuple[Finding, ...]
+
+
+def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
+    """Solve the rope along a schedule and compare it with the envelope.
+
+    Parameters
+    ----------
+    lift : Lift
+    heights : Heights
+        By which the schedule was made.
+    schedule : Schedule
+
+    Returns
+    -------
+    Followed
+
+    Raises
+    ------
+    RopeError
+        If a state on the way has no solution.
+    """
+    case = reference_case(heights)
+    unloading = unload(
+        lift,
+        heights.line,
+        order=order_of(lift, heights, schedule),
+        stop_offset_m=schedule.stop_offset_m,
+        load_case=case,
+    )
+    excess = {
+        side: excess_m(heights.envelopes[side], unloading.sides[side]) for side in Side
+    }
+    above_m = max(float(found[0].max()) for found in excess.values())
+    below_m = max(float(found[1].max()) for found in excess.values())
+    raised = None
+    findings = list(find_doubts(heights.line, unloading))
+    if max(above_m, below_m) > ORDER_FREE_EXCESS_M:
+        raised = _raised(lift, heights, excess)
+        findings.append(
+            Finding(
+                key="heights.raised",
+                severity=Severity.NOTE,
+                values={"above_m": above_m, "below_m": below_m},
+            )
+        )
+    return Followed(
+        unloading=unloading,
+        above_m=above_m,
+        below_m=below_m,
+        raised=raised,
+        findings=tuple(findings),
+    )
+
+
+def reference_case(heights: Heights) -> LoadCase:
+    """The load case of the reference state: the one that fills the ascending side."""
+    name = heights.reference[Side.ASCENDING].load_name
+    return next(case for case in heights.load_cases if case.name == name)
+
+
+def order_of(lift: Lift, heights: Heights, schedule: Schedule) -> tuple[Step, ...]:
+    """Carriers of a schedule in the order in which they are finished.
+
+    A rescue is matched to the carrier that stands nearest to its place at the stop.
+    """
+    models = side_models(lift, heights.line)
+    places: dict[Side, FloatArray] = {}
+    for side, model in models.items():
+        solved = solve_stop(
+            lift,
+            heights.line,
+            models=models,
+            side=side,
+            stop_offset_m=schedule.stop_offset_m,
+            load_case=reference_case(heights),
+        )
+        places[side] = model.to_distance_m(solved.state.x_m)
+    order: list[Step] = []
+    for rescue in sorted(schedule.rescues, key=lambda rescue: rescue.finish_s):
+        away_m = np.abs(places[rescue.side] - rescue.distance_m)
+        step = (rescue.side, int(np.argmin(away_m)))
+        if step not in order:
+            order.append(step)
+    return tuple(order)
+
+
+def excess_m(
+    envelope: SideEnvelope, found: SideUnloading
+) -> tuple[FloatArray, FloatArray]:
+    """How far grips went above and below the envelope, by metre of the line.
+
+    Returns
+    -------
+    tuple of ndarray, each of shape (m,)
+        0 where they stayed inside or where the envelope is not known.
+    """
+    place = np.rint(found.path_m - envelope.distance_m[0])
+    inside = ~np.isnan(place) & ~np.isnan(found.height_m)
+    index = np.clip(place[inside].astype(np.int64), 0, envelope.distance_m.size - 1)
+    height_m = found.height_m[inside]
+    above = np.zeros(envelope.distance_m.size)
+    below = np.zeros(envelope.distance_m.size)
+    np.maximum.at(
+        above, index, np.nan_to_num(height_m - envelope.rope_greatest_m[index])
+    )
+    np.maximum.at(below, index, np.nan_to_num(envelope.rope_least_m[index] - height_m))
+    return above, below
+
+
+def _raised(
+    lift: Lift, heights: Heights, excess: dict[Side, tuple[FloatArray, FloatArray]]
+) -> Heights:
+    """Heights whose envelopes and units hold what was met on the way as well."""
+    envelopes = dict(heights.envelopes)
+    units: list[UnitHeights] = []
+    spacing = round(lift.carriers.spacing_m / 2)
+    for side, (above, below) in excess.items():
+        up, down = (_widened(values, spacing) for values in (above, below))
+        old = heights.envelopes[side]
+        envelopes[side] = replace(
+            old,
+            rope_greatest_m=old.rope_greatest_m + up,
+            stance_greatest_m=old.stance_greatest_m + up,
+            rope_least_m=old.rope_least_m - down,
+        )
+        for unit in heights.units:
+            if unit.side is side:
+                units.append(_raised_unit(heights, unit, up=up, down=down))
+    return replace(heights, envelopes=envelopes, units=tuple(units))
+
+
+def _widened(values: FloatArray, reach: int) -> FloatArray:
+    """Greatest within half a spacing: other stop positions meet the same excess."""
+    padded = np.pad(values, reach, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    widest: FloatArray = windows.max(axis=1)
+    return widest
+
+
+def _raised_unit(
+    heights: Heights, unit: UnitHeights, *, up: FloatArray, down: FloatArray
+) -> UnitHeights:
+    span = heights.line.spans[unit.span_index]
+    distance_m = heights.envelopes[unit.side].distance_m
+    inside = (distance_m >= span.start_m - 0.5) & (distance_m <= span.end_m + 0.5)
+    if not unit.known:
+        return unit
+    old = heights.envelopes[unit.side]
+    greatest = np.where(inside, old.rope_greatest_m + up, -np.inf)
+    risen_m = float(greatest.max()) - unit.rope_greatest_m
+    least_m = float((old.rope_least_m - down)[inside].min())
+    return replace(
+        unit,
+        rope_greatest_m=float(greatest.max()),
+        greatest_at_m=float(distance_m[int(greatest.argmax())]),
+        seat_greatest_m=unit.seat_greatest_m + risen_m,
+        stance_greatest_m=float((old.stance_greatest_m + up)[inside].max()),
+        rope_least_m=least_m,
+        seat_least_m=unit.seat_least_m + least_m - unit.rope_least_m,
+    )
