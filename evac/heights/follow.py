@@ -1,4 +1,4 @@
-"""The order of work that was chosen, followed through: does the envelope hold?
+"""The order of work that was chosen, followed through the envelope made before it.
 
 Gear is chosen from an envelope that knows no order of work. Once the assignment gives
 one, the rope is solved along it; where a carrier comes higher or lower than the
