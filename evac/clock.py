@@ -7,21 +7,25 @@ last passenger on the ground; last on the ground -> all at a safe place.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from itertools import pairwise
+
+import numpy as np
 
 from evac.daylight import SunTimes, sun_times
 from evac.exposure import cold_class, wind_chill_c
-from evac.facts.lift import Lift, Limit
+from evac.facts.lift import FloatArray, Lift, Limit
 from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
-from evac.simulation.limits import FROM_STOP, end_s
-from evac.simulation.quantiles import quantile
+from evac.quantiles import quantile
+
+FROM_STOP = "stop"
+IN_SAFETY = "in safety"
 
 PLANNED_SHARE = 0.9
 """A time is met where it holds on this share of the imagined days (P90)."""
 
 
-def decide(
-    lift: Lift, simulation: Simulation, schedule: Schedule | None = None
-) -> Clock:
+def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     """Work out by when evacuation must be ordered, and what stands beside it.
 
     Parameters
@@ -30,8 +34,8 @@ def decide(
         Its limits, conditions, drives and organisation.
     simulation : Simulation
         Of the plan.
-    schedule : Schedule, optional
-        Not needed for the decision times; kept so that the chain hands on one plan.
+    schedule : Schedule
+        Says how long running the line, once it can run again, beats going on.
 
     Returns
     -------
@@ -59,9 +63,7 @@ def decide(
         skyline_angle_deg=conditions.skyline_angle_deg,
     )
     chill_c = float(
-        wind_chill_c(
-            conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s
-        )
+        wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
     )
     cold = cold_class(chill_c)
     latest = [
@@ -83,7 +85,10 @@ def decide(
         emptying_s=emptying_s(lift),
         standdown_s=organisation.standdown_s.likely,
         informer_round_s=round_s,
-        first_word_met=None if round_s is None else round_s <= organisation.first_word_s,
+        running_pays_until_s=_running_pays_until_s(lift, schedule),
+        first_word_met=None
+        if round_s is None
+        else round_s <= organisation.first_word_s,
     )
 
 
@@ -95,7 +100,7 @@ def line_length_m(lift: Lift) -> float:
             there.distance_m - here.distance_m,
             there.ground_m + there.rope_height_m - here.ground_m - here.rope_height_m,
         )
-        for here, there in zip(supports, supports[1:], strict=False)
+        for here, there in pairwise(supports)
     )
 
 
@@ -133,9 +138,15 @@ def informer_round_s(lift: Lift) -> float | None:
     return share_m / organisation.informer_speed_m_per_s
 
 
-def _limits(
-    lift: Lift, simulation: Simulation, *, order_s: float
-) -> list[LatestOrder]:
+def _running_pays_until_s(lift: Lift, schedule: Schedule) -> float | None:
+    emptying = emptying_s(lift)
+    if emptying is None:
+        return None
+    run_s = lift.organisation.standdown_s.high + emptying[2]
+    return max(schedule.clear_s - run_s, 0.0)
+
+
+def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[LatestOrder]:
     found = []
     for limit in lift.limits:
         needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
@@ -204,6 +215,8 @@ def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
 
 
 def is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
+    """Whether one limit is met at P90 with the order at its likely time."""
+    """Whether one limit is met at P90 with the planned order."""
     needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
     if limit.counts_from == FROM_STOP:
         needed_s += lift.organisation.stop_to_order_s.likely
@@ -235,3 +248,28 @@ def running_pays(
         return None
     down_s = lift.organisation.standdown_s.high if standdown_s is None else standdown_s
     return down_s + emptying[2] < remaining_s
+
+
+def end_s(limit: Limit, simulation: Simulation) -> FloatArray:
+    """From the order to the limit's own end, on every imagined day [s]."""
+    if limit.counts_to == IN_SAFETY:
+        return simulation.order_to_safe_s
+    return simulation.order_to_clear_s
+
+
+def limit_chance(
+    limits: Iterable[Limit],
+    *,
+    clear_s: FloatArray,
+    safe_s: FloatArray,
+    stop_to_order_s: FloatArray,
+) -> float | None:
+    """Share of days on which every limit is met; None where the folder names none."""
+    met = np.ones(clear_s.shape, dtype=bool)
+    stated = tuple(limits)
+    for limit in stated:
+        took = safe_s if limit.counts_to == IN_SAFETY else clear_s
+        if limit.counts_from == FROM_STOP:
+            took = took + stop_to_order_s
+        met &= took <= 60.0 * limit.minutes
+    return float(np.mean(met)) if stated else None

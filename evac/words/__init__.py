@@ -8,6 +8,7 @@ min``. Code hands over SI values and never formats.
 
 from __future__ import annotations
 
+import math
 import string
 import tomllib
 from collections.abc import Callable, Mapping
@@ -112,6 +113,8 @@ class Words:
             return str(format_date(value, format="long", locale=self.number_locale))
         if isinstance(value, str):
             return value
+        if not math.isfinite(value):
+            return sentences(self.language)["numbers.not_known"]
         for suffix, shower in _SHOWERS.items():
             if name.endswith(suffix):
                 return shower(self, float(value))
