@@ -10,8 +10,8 @@ import numpy as np
 from evac import hazards, timing
 from evac.assignment.costs import units_in_order
 from evac.errors import NoPlanError
-from evac.facts.heights import FloatArray, Heights, UnitHeights
-from evac.facts.lift import Lift, Side, Technique, Triple
+from evac.facts.heights import Heights, UnitHeights
+from evac.facts.lift import FloatArray, Lift, Side, Technique, Triple
 from evac.facts.work import (
     Assignment,
     Option,
@@ -39,9 +39,7 @@ class Turn:
     set_up: Triple
 
 
-def turns(
-    lift: Lift, heights: Heights, work: Work, zone: Zone
-) -> tuple[Turn, ...]:
+def turns(lift: Lift, heights: Heights, work: Work, zone: Zone) -> tuple[Turn, ...]:
     """The units of a zone in order of work, with what is spent before each.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
+import datetime as dt
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -37,7 +37,7 @@ class SunTimes:
 
 
 def sun_times(
-    date: datetime.date,
+    date: dt.date,
     *,
     latitude_deg: float,
     longitude_deg: float,
@@ -48,7 +48,7 @@ def sun_times(
 
     Parameters
     ----------
-    date : datetime.date
+    date : dt.date
         The local day.
     latitude_deg, longitude_deg : float
         WGS 84, north and east positive.
@@ -75,8 +75,9 @@ def sun_times(
 
     Examples
     --------
+    >>> import datetime as dt
     >>> day = sun_times(
-    ...     datetime.date(2024, 12, 21), latitude_deg=46.02, longitude_deg=7.75,
+    ...     dt.date(2024, 12, 21), latitude_deg=46.02, longitude_deg=7.75,
     ...     time_zone="Europe/Zurich",
     ... )
     >>> f"{day.sunset_s // 3600:.0f} h {day.sunset_s % 3600 // 60:.0f} min"
@@ -122,17 +123,17 @@ def sun_times(
     )
 
 
-def _days_around(date: datetime.date) -> tuple[datetime.date, ...]:
+def _days_around(date: dt.date) -> tuple[dt.date, ...]:
     # The library counts days by UTC, so far from Greenwich the local day's event may
     # stand under the day before or after.
-    return tuple(date + datetime.timedelta(days=days) for days in (0, -1, 1))
+    return tuple(date + dt.timedelta(days=days) for days in (0, -1, 1))
 
 
-def _noon(place: Observer, date: datetime.date, zone: ZoneInfo) -> datetime.datetime:
+def _noon(place: Observer, date: dt.date, zone: ZoneInfo) -> dt.datetime:
     candidates = [noon(place, day, zone) for day in _days_around(date)]
     return min(candidates, key=lambda at: abs(_since_midnight_s(at, date) - _DAY_S / 2))
 
 
-def _since_midnight_s(at: datetime.datetime, date: datetime.date) -> float:
+def _since_midnight_s(at: dt.datetime, date: dt.date) -> float:
     clock = at.hour * 3600.0 + at.minute * 60.0 + at.second + at.microsecond / 1e6
     return clock + _DAY_S * (at.date() - date).days

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from evac.errors import NoPlanError
-from evac.facts.heights import FloatArray
-from evac.facts.lift import Triple
+from evac.facts.lift import FloatArray, Triple
 
 P90_SCORE = 1.2815515655446004
 """Standard normal quantile of 0.9."""

@@ -293,3 +293,6 @@ class Clock:
     standdown_s: float
     informer_round_s: float | None
     first_word_met: bool | None
+    running_pays_until_s: float | None = None
+    """After the order, at likely times: until then stand-down and emptying at their
+    high values end before the rope evacuation would (rule 3). None: no drive."""

@@ -7,24 +7,19 @@ from collections.abc import Mapping
 import numpy as np
 
 from evac import hazards
+from evac.clock import limit_chance
 from evac.errors import NoPlanError
-from evac.facts.heights import FloatArray, Heights
-from evac.facts.lift import Lift, Side, Triple
+from evac.factors import DAY_SD, TEAM_SD
+from evac.facts.heights import Heights
+from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, Simulation, UnitGate, Work
+from evac.quantiles import quantile, quantile_interval
 from evac.simulation.days import Days, Finishes, draw_days, walk
-from evac.simulation.draws import (
-    DAY_SD,
-    TEAM_SD,
-    CarrierDraws,
-    draw_carriers,
-    scores,
-)
-from evac.simulation.limits import end_s, limit_chance
-from evac.simulation.quantiles import quantile, quantile_interval
+from evac.simulation.draws import CarrierDraws, draw_carriers, scores
 from evac.simulation.table import Items, carrier_counts, make_items
 from evac.triples import fit_one
 
-__all__ = ["end_s", "quantile", "quantile_interval", "simulate"]
+__all__ = ["simulate"]
 
 
 def simulate(
@@ -125,7 +120,10 @@ def _require(assignment: Assignment, *, runs: int, seed: int) -> None:
         )
         raise NoPlanError(message)
     if runs < 100 or seed < 0:
-        message = f"a simulation needs 100 runs or more and a seed of 0 or more, not {runs} and {seed}"
+        message = (
+            "a simulation needs 100 runs or more and a seed of 0 or more, not "
+            f"{runs} and {seed}"
+        )
         raise NoPlanError(message)
 
 

@@ -8,19 +8,14 @@ from math import comb
 import numpy as np
 
 from evac.assignment.costs import units_in_order
-from evac.facts.heights import FloatArray, IntArray
-from evac.facts.lift import Lift, Side, Triple
+from evac.factors import DAY_SD, FATIGUE_PER_HOUR, READY_FACTOR, TEAM_SD
+from evac.facts.heights import IntArray
+from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, UnitGate, Work, Zone
 from evac.rope.compiled import compiled
-from evac.simulation.draws import DAY_SD, TEAM_SD, CarrierDraws, scores, shares
+from evac.simulation.draws import CarrierDraws, scores, shares
 from evac.simulation.table import Items
 from evac.triples import fit_one
-
-READY_FACTOR = Triple(low=0.9, likely=1.0, high=1.5)
-"""A team leaves after its stated time times this (common practice, no source)."""
-
-FATIGUE_PER_HOUR = 0.1
-"""Everything takes this much longer per hour of work after the first (rule 25)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +121,9 @@ def _gates_open(
         opens = Triple(
             low=gate.opens_low_s, likely=gate.opens_s, high=gate.opens_high_s
         )
-        found[gate.side, gate.span_index] = fit_one(opens).at(scores(seed, source, runs))
+        found[gate.side, gate.span_index] = fit_one(opens).at(
+            scores(seed, source, runs)
+        )
     return found
 
 
@@ -184,7 +181,7 @@ def walk(
     """
     shape = days.factor.shape
     first_s, finish_s = np.empty(shape), np.empty(shape)
-    _walk(
+    _walk(  # type: ignore[no-untyped-call]  # compiled: types come from the call
         items.begin,
         items.row,
         items.is_carrier,
@@ -232,7 +229,7 @@ def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
     first_s,
     finish_s,
 ):
-    zones, runs = factor.shape
+    zones = factor.shape[0]
     stops = begin.shape[1] - 1
     last = people_below.shape[2] - 1
     # Runs of one stop position share their items: taken together, item by item, the

@@ -7,19 +7,8 @@ from hashlib import blake2b
 
 import numpy as np
 
-from evac.facts.heights import FloatArray
-from evac.facts.lift import Side
-
-DAY_SD = 0.25
-"""Log standard deviation of the factor that all times of a day share (rule 24)."""
-
-TEAM_SD = 0.15
-"""Log standard deviation of a team's own factor of the day (rule 24)."""
-
-HARD_SHARE = 1 / 50
-HARD_LEAST_S = 600.0
-HARD_MOST_S = 1500.0
-"""One occupied carrier in 50 takes 10 to 25 min more (rule 24)."""
+from evac.factors import HARD_LEAST_S, HARD_MOST_S, HARD_SHARE
+from evac.facts.lift import FloatArray, Side
 
 
 def stream(seed: int, source: str) -> np.random.Generator:
@@ -80,7 +69,9 @@ def draw_carriers(seed: int, counts: dict[Side, int], runs: int) -> CarrierDraws
     runs : int
         Imagined days.
     """
-    names = [f"{side} {place}" for side, most in counts.items() for place in range(most)]
+    names = [
+        f"{side} {place}" for side, most in counts.items() for place in range(most)
+    ]
     seat = np.empty((len(names), runs))
     score = np.empty((len(names), runs))
     hard_s = np.empty((len(names), runs))

@@ -8,8 +8,8 @@ import numpy as np
 
 from evac import timing
 from evac.clearing import Turn, carriers_in_unit, runs_towards_last, turns
-from evac.facts.heights import BoolArray, FloatArray, Heights, IntArray
-from evac.facts.lift import Lift, Side, Triple
+from evac.facts.heights import BoolArray, Heights, IntArray
+from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, Spread, UnitGate, Work, Zone
 from evac.triples import Fitted, fit
 

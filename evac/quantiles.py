@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from evac.facts.heights import FloatArray
+from evac.facts.lift import FloatArray
 
 _SCORE_95 = 1.959963984540054
 

@@ -1,0 +1,28 @@
+"""What slows everybody, a team, or one carrier: the factors of rules 24 and 25.
+
+Common practice, no source; each is printed where it is used.
+"""
+
+from __future__ import annotations
+
+from evac.facts.lift import Triple
+
+DAY_SD = 0.25
+"""Log standard deviation of the factor that all times of a day share (rule 24)."""
+
+TEAM_SD = 0.15
+"""Log standard deviation of a team's own factor of the day (rule 24)."""
+
+HARD_SHARE = 1 / 50
+HARD_LEAST_S = 600.0
+HARD_MOST_S = 1500.0
+"""One occupied carrier in 50 takes 10 to 25 min more (rule 24)."""
+
+FATIGUE_PER_HOUR = 0.1
+"""Everything takes this much longer per hour of work after the first (rule 25)."""
+
+DRILL_TO_REAL = Triple(low=1.1, likely=1.4, high=2.0)
+"""Times of drills are multiplied by this for a real evacuation (rule 25)."""
+
+READY_FACTOR = Triple(low=0.9, likely=1.0, high=1.5)
+"""A team leaves after its stated time times this."""
