@@ -193,7 +193,10 @@ def sweep(
             on_support = end
         t = t_in + extra
         if friction != 0.0 and end < n - 1:
-            t += friction * abs(bisector_load(t_in, angle_in, t, warm[end], weight))
+            # The load grows with the friction force that it makes.
+            push = bisector_load(t_in, angle_in, t, warm[end], weight)
+            signed = friction if push >= 0 else -friction
+            t += signed * push / (1 - signed * math.sin(0.5 * (angle_in - warm[end])))
         next_carrier[end] = k
         start = end
 
