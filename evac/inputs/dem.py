@@ -31,10 +31,11 @@ from evac.inputs.dem_tile import (
 )
 from evac.words import Words
 
-RADAR_SD_M = 9.0
-"""Assumed for SRTM: E. Rodriguez, C. S. Morris and J. E. Belz, "A global assessment
-of the SRTM performance", Photogrammetric Engineering & Remote Sensing 72 (2006),
-gives absolute errors of 5.6 to 9.0 m at 90 % by continent; slopes are worse."""
+RADAR_SD_M = 6.1
+"""Assumed for SRTM: its specification asks for a relative error of at most 10 m at 90 %
+(T. G. Farr and others, "The Shuttle Radar Topography Mission", Reviews of Geophysics
+45, 2007, RG2004), which is 6.1 m as a standard deviation. Relative, because supports
+that take their ground from the same terrain share its common error."""
 LEAST_SD_M = 0.3
 FINEST_CELL_M, COARSEST_CELL_M = 1.0, 10.0
 MOST_GRID_CELLS = 16_000_000

@@ -122,11 +122,15 @@ def lift_folder_files(
     frame = drawn.frame
     ways = placed_near(read, frame=frame, line=line)
     terrain_files = crop(paths, frame=frame, bounds=bounds)
+    layers = {
+        "access.geojson": access_layer(ways, frame=frame, line=line),
+        "hazards.geojson": hazard_layer(ways, frame=frame, line=line),
+    }
     files = {
         "supports.csv": _supports_csv(drawn, heights),
         **terrain_files,
-        "access.geojson": access_layer(ways, frame=frame, line=line),
-        "hazards.geojson": hazard_layer(ways, frame=frame, line=line),
+        # An empty layer would read as one that somebody forgot to draw.
+        **{name: content for name, content in layers.items() if content},
         "muster.geojson": muster_layer(
             frame=frame, line=line, upper_is_last=upper_is_last
         ),
@@ -244,7 +248,7 @@ def _supports_csv(drawn: _Drawn, heights: ChosenHeights) -> bytes:
                 name,
                 f"{drawn.distance_m[index] + 0.0:.2f}",
                 "",
-                f"{heights.height_m[index]:.1f}",
+                f"{heights.height_m[index]:.2f}",
                 kind.value,
                 f"{drawn.latitude_deg[index]:.7f}",
                 f"{drawn.longitude_deg[index]:.7f}",

@@ -79,7 +79,7 @@ def choose_heights(
     Returns
     -------
     ChosenHeights
-        To 0.1 m, rounded up.
+        To 0.01 m, rounded up.
 
     Notes
     -----
@@ -105,7 +105,8 @@ def choose_heights(
         if excess_m.max() <= 0:
             break
         combined[int(np.argmax(excess_m))] = True
-    height_m = np.ceil((rope_m - ground_m) * 10 - 1e-6) / 10
+    # To the centimetre: between supports 10 m apart a decimetre would lift the rope.
+    height_m = np.ceil((rope_m - ground_m) * 100 - 1e-6) / 100
     return ChosenHeights(height_m=height_m, combined=combined)
 
 

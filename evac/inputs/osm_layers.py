@@ -68,7 +68,7 @@ def _near(line: LineString) -> Polygon:
 
 
 def access_layer(ways: Placed, *, frame: Frame, line: LineString) -> bytes:
-    """Pistes, tracks, roads and paths near the line, as GeoJSON."""
+    """Pistes, tracks, roads and paths near the line, as GeoJSON; b"" without any."""
     near = _near(line)
     features = []
     for way, place in ways:
@@ -93,7 +93,10 @@ def access_layer(ways: Placed, *, frame: Frame, line: LineString) -> bytes:
 
 
 def hazard_layer(ways: Placed, *, frame: Frame, line: LineString) -> bytes:
-    """What the extract shows under the line, as GeoJSON with assumed gates."""
+    """What the extract shows under the line, as GeoJSON with assumed gates.
+
+    b"" where nothing is drawn there.
+    """
     under = line.buffer(HAZARD_WITHIN_M, cap_style="flat")
     beside = line.buffer(5 * HAZARD_WITHIN_M, cap_style="flat")
     words = Words()
@@ -212,6 +215,8 @@ def _feature(geometry: BaseGeometry, frame: Frame, **properties: Any) -> dict[st
 
 
 def _collection(features: list[dict[str, Any]]) -> bytes:
+    if not features:
+        return b""
     rows = ",\n".join(json.dumps(feature, ensure_ascii=False) for feature in features)
     text = f'{{"type": "FeatureCollection", "features": [\n{rows}\n]}}\n'
     return text.encode("utf-8")

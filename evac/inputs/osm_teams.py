@@ -56,7 +56,7 @@ def technique_tables(
                 "upper",
             )
         )
-        rope, throw = (50, 0) if cabin else (60, 25)
+        rope, throw = (60, 0) if cabin else (100, 40)
         launcher = "no" if cabin else "yes"
         kits.append((f"K{number}", name, technique, rope, throw, launcher, station))
     return {

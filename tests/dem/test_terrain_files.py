@@ -174,8 +174,9 @@ def test_cells_of_a_degree_grid_are_measured_in_true_metres(shared):
     # latitude (the longer edge of the cell here).
     _, _, edge_m = Geod(ellps="WGS84").inv(1.5, 42.55, 1.5, 42.55 + 3 / 3600)
     assert terrain.source_cell_m == pytest.approx(edge_m, rel=1e-4)
-    assert terrain.sd_m == 9.0
-    assert "Rodriguez" in sd_assumption(terrain).reason
+    # Farr and others (2007): relative error of 10 m at 90 %; 1.645 sd are 90 %.
+    assert terrain.sd_m == pytest.approx(10 / 1.645, abs=0.05)
+    assert "Reviews of Geophysics" in sd_assumption(terrain).reason
 
 
 def test_the_zipped_tile_and_the_crop_of_it_are_the_same_ground(shared):
