@@ -203,11 +203,10 @@ def _summed(
     place: IntArray, seconds: FloatArray, *, spans: int, grid: int
 ) -> FloatArray:
     """Carriers' seconds added up by span and stop (n, o); the padding's bin dropped."""
-    flat = np.bincount(
+    flat: FloatArray = np.bincount(
         place.ravel(), weights=seconds.ravel(), minlength=grid * (spans + 1)
-    )
-    table: FloatArray = flat.reshape(grid, spans + 1)[:, :spans].T
-    return table
+    ).astype(np.float64)
+    return flat.reshape(grid, spans + 1)[:, :spans].T
 
 
 def _cross_table(lift: Lift, heights: Heights, options: Sequence[Option]) -> IntArray:

@@ -1,0 +1,269 @@
+"""What reaches, and what decides."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders import LOOP, ON_ROPE, make_kits, make_lift, make_techniques
+from flat_heights import make_units, one_technique
+from hypothesis import given
+from hypothesis import strategies as st
+
+from evac.facts.finding import Finding
+from evac.facts.lift import Lift
+from evac.facts.work import NEVER_S, Reach, UnitGate
+from evac.gear import (
+    doubts,
+    find_reaches,
+    greatest_rope_height_m,
+    options,
+    rope_needed_m,
+)
+
+
+def reaches_of(lift: Lift, technique: str, **heights: float) -> list[Reach]:
+    found = options(lift)
+    kind = {option.index for option in found if option.technique == technique}
+    return [
+        reach
+        for reach in find_reaches(lift, found, make_units(lift, **heights))
+        if reach.option_index in kind
+    ]
+
+
+def limits(lift: Lift, technique: str, **heights: float) -> set[str]:
+    return {reach.limit for reach in reaches_of(lift, technique, **heights)}
+
+
+def findings(lift: Lift, **heights: float) -> tuple[Finding, ...]:
+    units = make_units(lift, **heights)
+    found = options(lift)
+    return doubts(lift, found, units, find_reaches(lift, found, units))
+
+
+def test_rope_needed_for_a_loop_by_the_rule() -> None:
+    # Rule 13 (common practice, no source), worked by hand with the builders' loop:
+    # 2 x (12 + 1) + 7 + 3 + 3 = 39 m; 3 % stretch 40.17 m; reserve the larger of
+    # 3 m and 5 % (2.01 m): 43.17 m.
+    loop = make_techniques()[0]
+    needed_m = rope_needed_m(
+        loop,
+        rope_height_m=12.0,
+        attachment_height_m=11.5,
+        seat_height_m=9.2,
+        margin_m=1.0,
+    )
+    assert needed_m == pytest.approx(43.17, abs=1e-9)
+
+
+def test_rope_needed_for_a_descender_by_the_rule() -> None:
+    # 1 x 30 + 3 + 4 = 37; x 1.03 = 38.11; + max(3, 1.9) = 41.11.
+    needed_m = rope_needed_m(
+        make_techniques()[1],
+        rope_height_m=30.5,
+        attachment_height_m=30.0,
+        seat_height_m=27.7,
+    )
+    assert needed_m == pytest.approx(41.11, abs=1e-9)
+
+
+def test_the_share_of_the_reserve_counts_on_long_ropes() -> None:
+    # 2 x 60 + 13 = 133; x 1.03 = 136.99; 5 % of it, 6.8495, exceeds 3 m.
+    needed_m = rope_needed_m(
+        make_techniques()[0],
+        rope_height_m=60.0,
+        attachment_height_m=59.5,
+        seat_height_m=57.2,
+    )
+    assert needed_m == pytest.approx(136.99 * 1.05, abs=1e-9)
+
+
+def test_a_height_that_does_not_count_may_be_unknown() -> None:
+    needed_m = rope_needed_m(
+        make_techniques()[0],
+        rope_height_m=12.0,
+        attachment_height_m=np.nan,
+        seat_height_m=np.nan,
+    )
+    assert np.isfinite(needed_m)
+
+
+@given(height_m=st.floats(0, 80), more_m=st.floats(0.01, 20), margin_m=st.floats(0, 5))
+def test_higher_never_needs_less_rope(
+    height_m: float, more_m: float, margin_m: float
+) -> None:
+    for technique in make_techniques():
+        low, high = (
+            rope_needed_m(
+                technique,
+                rope_height_m=at,
+                attachment_height_m=at - 0.5,
+                seat_height_m=at - 2.8,
+                margin_m=margin_m,
+            )
+            for at in (height_m, height_m + more_m)
+        )
+        assert high > low
+
+
+@given(length_m=st.floats(5, 300))
+def test_a_kit_serves_its_greatest_height_and_not_more(length_m: float) -> None:
+    lift = make_lift()
+    technique = make_techniques()[0]
+    kit = replace(make_kits()[0], rope_length_m=length_m, throw_height_m=1e6)
+    height_m = greatest_rope_height_m(technique, kit=kit, carriers=lift.carriers)
+
+    def needed(at_m: float) -> float:
+        return float(
+            rope_needed_m(
+                technique,
+                rope_height_m=at_m,
+                attachment_height_m=at_m - 0.5,
+                seat_height_m=at_m - 2.8,
+            )
+        )
+
+    if height_m > 0:
+        assert needed(height_m) <= length_m
+    assert needed(height_m + 1e-3) > length_m
+
+
+def test_the_rope_decides_where_it_is_too_short() -> None:
+    lift = make_lift(kits=(replace(make_kits()[0], throw_height_m=99.0),))
+
+    # 60 m of rope: 2 h + 13 <= (60 - 3) / 1.03, so h <= 21.17 m.
+    assert limits(lift, LOOP, rope_m=21.1) == {"ok"}
+    assert limits(lift, LOOP, rope_m=21.3) == {"rope"}
+
+
+def test_the_margin_is_added_to_the_height() -> None:
+    lift = make_lift(kits=(replace(make_kits()[0], throw_height_m=99.0),))
+
+    assert limits(lift, LOOP, rope_m=20.5, margin_m=0.6) == {"ok"}
+    assert limits(lift, LOOP, rope_m=20.5, margin_m=0.8) == {"rope"}
+
+
+def test_lower_ground_within_the_belayers_radius_counts() -> None:
+    lift = make_lift(kits=(replace(make_kits()[0], throw_height_m=99.0),))
+
+    assert limits(lift, LOOP, rope_m=18.0, stance_m=21.1) == {"ok"}
+    assert limits(lift, LOOP, rope_m=18.0, stance_m=21.3) == {"rope"}
+
+
+def test_no_line_gets_over_a_rope_above_the_throw() -> None:
+    lift = make_lift(kits=(make_kits()[0],))
+
+    assert limits(lift, LOOP, rope_m=13.9) == {"ok"}
+    assert limits(lift, LOOP, rope_m=14.1) == {"throw"}
+
+
+def test_a_ladder_reaches_by_seat_height_over_level_ground() -> None:
+    lift = make_lift()
+
+    # Seat 2.8 m below the rope, ladder to 4.5 m.
+    assert limits(lift, "ladder", rope_m=7.2) == {"ok"}
+    assert limits(lift, "ladder", rope_m=7.4) == {"seat"}
+    assert limits(lift, "ladder", rope_m=7.0, ground_deg=11.0) == {"ground"}
+
+
+def test_a_steep_haul_rope_stops_the_rescuer_on_it() -> None:
+    assert limits(make_lift(), ON_ROPE, slope_deg=30.0) == {"ok"}
+    assert limits(make_lift(), ON_ROPE, slope_deg=30.1) == {"slope"}
+
+
+def test_wind_above_the_limit_stops_the_technique() -> None:
+    lift = one_technique(make_lift(), ON_ROPE, wind_limit_m_per_s=17.0)
+    windy = replace(lift, conditions=replace(lift.conditions, wind_m_per_s=16.0))
+
+    assert limits(windy, ON_ROPE) == {"ok"}
+    assert limits(windy, LOOP) == {"wind"}
+
+
+def test_no_line_is_thrown_above_15_m_per_s_whatever_the_technique_states() -> None:
+    # Rule 27 (common practice, no source).
+    lift = one_technique(make_lift(), LOOP, wind_limit_m_per_s=25.0)
+    windy = replace(lift, conditions=replace(lift.conditions, wind_m_per_s=15.1))
+
+    assert limits(windy, LOOP) == {"wind"}
+
+
+def test_nobody_goes_on_the_rope_beside_a_doubtful_support() -> None:
+    lift = make_lift()
+    supports = tuple(replace(s, doubtful=s.id == "2") for s in lift.supports)
+    lift = replace(lift, supports=supports)
+
+    stopped = {reach.span_index for reach in reaches_of(lift, ON_ROPE) if not reach.ok}
+    assert stopped == {1, 2}
+    assert limits(lift, LOOP) == {"ok"}
+
+
+def test_an_unknown_height_is_never_reached() -> None:
+    lift = make_lift()
+    units = make_units(lift, known=False)
+    reaches = find_reaches(lift, options(lift), units)
+
+    assert {reach.limit for reach in reaches} == {"unknown"}
+    assert not any(reach.ok for reach in reaches)
+
+
+def test_a_passenger_beyond_the_rated_load_is_not_lowered() -> None:
+    lift = make_lift()
+    heavy = replace(lift, carriers=replace(lift.carriers, passenger_mass_kg=151.0))
+
+    assert limits(heavy, ON_ROPE) == {"load"}
+
+
+def test_a_descender_without_energy_for_a_span_does_not_take_it() -> None:
+    # Span 0-1: 110 m, carriers 30 m apart: 4 carriers, 16 people of 90 kg over
+    # 11.5 m = 162 kJ.
+    kits = make_kits()
+    left = replace(kits[3], descent_energy_j=1.5e6, descent_used_j=1.5e6 - 150_000)
+    lift = make_lift(kits=(*kits[:3], left))
+    first = [reach for reach in reaches_of(lift, ON_ROPE) if reach.span_index == 0]
+
+    assert {reach.limit for reach in first} == {"energy"}
+
+
+def test_a_shut_gate_is_told_as_such() -> None:
+    lift = make_lift()
+    gate = UnitGate(
+        side=make_units(lift)[0].side,
+        span_index=0,
+        hazard_ids=("line",),
+        opens_s=float(NEVER_S),
+        opens_low_s=float(NEVER_S),
+        opens_high_s=float(NEVER_S),
+        extra_s_per_passenger=0.0,
+        extra_people=0,
+    )
+    reaches = find_reaches(lift, options(lift), make_units(lift), gates=(gate,))
+    here = {r.limit for r in reaches if r.span_index == 0 and r.side is gate.side}
+
+    assert here == {"gate"}
+
+
+def test_a_unit_that_nobody_reaches_is_a_stop_with_the_rope_it_needs() -> None:
+    lift = make_lift(kits=(replace(make_kits()[0], throw_height_m=99.0),))
+    told = [f for f in findings(lift, rope_m=25.0) if f.key == "gear.unreached_rope"]
+
+    assert len(told) == 2 * 5
+    # 2 x 25 + 13 = 63; x 1.03 = 64.89; + 5 % of it, 3.2445.
+    assert told[0].values["needed_m"] == pytest.approx(68.1345)
+    assert told[0].where == "0-1 ascending"
+
+
+@given(rope_m=st.floats(3, 60), longer_m=st.floats(0, 100))
+def test_a_longer_kit_never_reaches_less(rope_m: float, longer_m: float) -> None:
+    lift = make_lift()
+    longer = make_lift(
+        kits=tuple(
+            replace(kit, rope_length_m=kit.rope_length_m + longer_m)
+            for kit in make_kits()
+        )
+    )
+    before = find_reaches(lift, options(lift), make_units(lift, rope_m=rope_m))
+    after = find_reaches(longer, options(longer), make_units(longer, rope_m=rope_m))
+
+    assert all(b.ok <= a.ok for b, a in zip(before, after, strict=True))
