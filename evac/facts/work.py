@@ -122,7 +122,8 @@ class Work:
     ``arrive_s`` (t, n+1): from the order to arrival, NEVER_S if none.
     ``cross_s`` (q, n+1): passing from one span to the next past a support.
     ``people`` (2, n): most people in the unit. ``planned`` (2, n): False where the
-    unit cannot be planned at all (heights not known, no option valid).
+    unit cannot be planned at all (heights not known); whether somebody reaches it is
+    told by ``valid``.
     """
 
     team_ids: tuple[str, ...]

@@ -82,7 +82,7 @@ def build_work(
         people=np.where(
             counts.max(axis=2) > 0, np.maximum(people_most, 1), people_most
         ),
-        planned=known & (valid.any(axis=0) if options else np.zeros_like(known)),
+        planned=known,
         latest_arrival_s=NEVER_S
         if lift.organisation.latest_arrival_s is None
         else _whole(lift.organisation.latest_arrival_s),

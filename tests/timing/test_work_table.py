@@ -84,10 +84,11 @@ def test_units_that_an_option_does_not_reach_are_never() -> None:
     assert work.planned.all()
 
 
-def test_a_unit_that_nobody_reaches_is_not_planned_and_keeps_its_people() -> None:
+def test_a_unit_that_nobody_reaches_keeps_its_people() -> None:
     work, _ = make_work(make_lift(), rope_m=90.0)
 
-    assert not work.planned.any()
+    assert not work.valid.any()
+    assert work.planned.all()
     assert np.all(work.people >= 1)
 
 
@@ -124,12 +125,12 @@ def test_the_gate_of_a_road_enters_in_seconds() -> None:
     assert work.gate_s.tolist() == [[0, 600, 0, 0, 0]] * 2
 
 
-def test_a_shut_gate_makes_the_unit_unplanned() -> None:
+def test_no_option_is_valid_below_a_shut_gate() -> None:
     lift = make_lift()
     lift = replace(lift, hazards=(replace(lift.hazards[0], opens_s=None),))
     work, _ = make_work(lift)
 
-    assert work.planned.tolist() == [[True, False, True, True, True]] * 2
+    assert work.valid.any(axis=0).tolist() == [[True, False, True, True, True]] * 2
 
 
 def test_arrival_is_ready_and_the_way_rounded_up() -> None:

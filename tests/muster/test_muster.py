@@ -1,0 +1,189 @@
+"""From the landing to a safe place."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders import along, make_lift
+from flat_heights import make_flat_heights
+from shapely.geometry import LineString, Polygon
+
+from evac.access import find_routes
+from evac.facts.finding import Finding
+from evac.facts.lift import Lift, MusterPoint, Side, Triple
+from evac.gear import find_reaches, options
+from evac.hazards import find_gates
+from evac.line import lay_out
+from evac.muster import doubts, find_care, find_ways, landing_class
+from evac.timing import build_work
+from evac.words import Words
+
+HUT = make_lift().muster_points[0]
+
+
+def point(name: str, at: tuple[float, float], **changes: object) -> MusterPoint:
+    x_m, y_m = along(*at)
+    return replace(HUT, id=name, name=name, x_m=x_m, y_m=y_m, **changes)
+
+
+def told(lift: Lift) -> dict[str, Finding]:
+    heights = make_flat_heights(lift)
+    line = heights.line
+    found = options(lift)
+    gates = find_gates(lift, line)
+    reaches = find_reaches(lift, found, heights.units, gates=gates)
+    work = build_work(lift, heights, found, reaches, gates, find_routes(lift, line))
+    ways, points = find_ways(lift, line)
+    findings = doubts(lift, line, ways, points, work=work)
+    for finding in findings:
+        assert all(Words().finding(finding))
+    return {finding.key: finding for finding in findings}
+
+
+def test_every_span_goes_to_the_point_soonest_met() -> None:
+    lift = make_lift(muster_points=(point("low", (0, 40)), point("top", (600, 40))))
+    ways, points = find_ways(lift, lay_out(lift))
+
+    assert sorted(ways) == [0, 1, 2, 3, 4]
+    assert points[0] == "low"
+    assert points[4] == "top"
+    alone = {
+        name: find_ways(
+            replace(
+                lift,
+                muster_points=tuple(p for p in lift.muster_points if p.id == name),
+            ),
+            lay_out(lift),
+        )[0]
+        for name in ("low", "top")
+    }
+    for span, way in ways.items():
+        times = {name: alone[name][span].seconds for name in alone}
+        assert way.seconds == pytest.approx(min(times.values()))
+        assert points[span] == min(times, key=lambda name: times[name])
+
+
+def test_a_way_runs_from_the_middle_of_its_span_to_its_point() -> None:
+    lift = make_lift()
+    line = lay_out(lift)
+    ways, _ = find_ways(lift, line)
+    way = ways[2]
+    middle = along((230 + 345) / 2, 3.0)
+
+    assert (way.x_m[0], way.y_m[0]) == pytest.approx(middle, abs=0.5)
+    assert (way.x_m[-1], way.y_m[-1]) == pytest.approx((HUT.x_m, HUT.y_m))
+
+
+def test_without_a_muster_point_the_plan_says_so() -> None:
+    lift = make_lift(muster_points=())
+    assert find_ways(lift, lay_out(lift)) == ({}, {})
+    assert "muster.none" in told(lift)
+
+
+def test_evacuees_do_not_cross_avalanche_ground_where_there_is_a_way_round() -> None:
+    lift = make_lift()
+    ground = Polygon(
+        [along(d, r) for d, r in ((100, -10), (130, -10), (130, 70), (100, 70))]
+    )
+    hazard = replace(
+        lift.hazards[0],
+        kind="avalanche ground",
+        geometry=ground,
+        opens_s=Triple(low=0.0, likely=60.0, high=120.0),
+    )
+    loop = replace(
+        lift.ways[0],
+        id="loop",
+        geometry=LineString(
+            [along(300, 40), along(300, -90), along(-20, -90), along(-20, 40)]
+        ),
+    )
+    lift = replace(lift, hazards=(hazard,), ways=(*lift.ways, loop))
+    ways, _ = find_ways(lift, lay_out(lift))
+    for way in ways.values():
+        line = LineString(np.column_stack([way.x_m, way.y_m]))
+        if not ground.contains(line.interpolate(0)):
+            assert not line.intersects(ground)
+
+
+def test_a_span_without_a_way_out_is_named() -> None:
+    lift = make_lift()
+    # Avalanche ground that is never released, all across the line at 280 to 300 m:
+    # the spans above it are cut off from the only muster point, below.
+    ground = Polygon(
+        [along(d, r) for d, r in ((240, -900), (250, -900), (250, 900), (240, 900))]
+    )
+    hazard = replace(
+        lift.hazards[0], kind="avalanche ground", geometry=ground, opens_s=None
+    )
+    lift = replace(lift, hazards=(hazard,))
+    ways, _ = find_ways(lift, lay_out(lift))
+
+    assert sorted(ways) == [0, 1]
+    assert told(lift)["muster.cut_off"].values["spans"] == "2-3, 3-4, 4-5"
+
+
+def test_what_the_shelter_does_not_hold_is_driven_in_rounds() -> None:
+    lift = make_lift(
+        muster_points=(
+            replace(HUT, shelter_places=50, vehicle_seats=8, vehicle_round_s=900.0),
+        )
+    )
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    ways, points = find_ways(lift, heights.line)
+    (care,) = find_care(lift, work, ways, points)
+
+    assert care.people == work.people.sum()
+    assert care.overflow == care.people - 50
+    # Whole rounds, none with an empty vehicle too many.
+    assert 0 <= care.rounds * 8 - care.overflow < 8
+    assert care.rounds_s == care.rounds * 900.0
+    assert care.longest_walk_s == max(way.seconds for way in ways.values())
+
+
+def test_every_span_is_cared_for_once() -> None:
+    lift = make_lift(muster_points=(point("low", (0, 40)), point("top", (600, 40))))
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    ways, points = find_ways(lift, heights.line)
+    cares = find_care(lift, work, ways, points)
+
+    assert sorted(s for care in cares for s in care.span_indices) == [0, 1, 2, 3, 4]
+    assert sum(care.people for care in cares) == work.people.sum()
+
+
+def test_a_full_shelter_without_a_vehicle_and_nobody_to_receive_are_told() -> None:
+    lift = make_lift(
+        muster_points=(replace(HUT, shelter_places=5, vehicle_seats=0, receivers=0),)
+    )
+    assert {"muster.no_vehicle", "muster.no_receivers"} <= told(lift).keys()
+
+
+def test_steep_landings_are_told_by_span() -> None:
+    # The builders' gully between supports 2 and 3 has walls of over 35 degrees.
+    lift = make_lift()
+    line = lay_out(lift)
+    classes = {
+        (side, span.index): landing_class(line, side=side, span_index=span.index)
+        for side in Side
+        for span in line.spans
+    }
+    assert classes[Side.ASCENDING, 2] == "very_steep"
+    assert classes[Side.ASCENDING, 0] == "sloping"
+    assert told(lift)["muster.landing_very_steep"].values["spans"] == "2-3"
+    for name in {*classes.values(), "unknown", "level", "steep"}:
+        assert Words().has(f"muster.landing.{name}")
+
+
+def test_ground_that_is_not_known_has_no_class() -> None:
+    line = lay_out(make_lift())
+    ground = line.ground[Side.ASCENDING]
+    holed = np.where(ground.distance_m == 50.0, np.nan, ground.slope_deg)
+    line = replace(
+        line,
+        ground={**line.ground, Side.ASCENDING: replace(ground, slope_deg=holed)},
+    )
+    assert landing_class(line, side=Side.ASCENDING, span_index=0) == "unknown"
