@@ -80,12 +80,13 @@ def plan(
             result, out, words=words, compare_with=compare_with, on_step=on_step
         )
         progress.stop()
-    console = _console()
-    print_summary(console, result, words)
-    console.print(
-        words.say("summary.written", out=str(out), count=len(names), first="plan.pdf"),
-        markup=False,
-        highlight=False,
+    print_summary(
+        _console(),
+        result,
+        words,
+        written=words.say(
+            "summary.written", out=str(out), count=len(names), first="plan.pdf"
+        ),
     )
     if not (result.everyone_reached and result.limit_met is not False):
         raise typer.Exit(1)

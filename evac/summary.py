@@ -14,14 +14,18 @@ from evac.facts.plan import Plan
 from evac.words import Words
 
 
-def print_summary(console: Console, plan: Plan, words: Words) -> None:
-    """Print what a mechanic must know before opening the papers."""
+def print_summary(console: Console, plan: Plan, words: Words, *, written: str) -> None:
+    """Print what a mechanic must know before opening the papers.
+
+    `written` is the sentence that says where the papers are; the cautions end it all.
+    """
     for part in (
         _head(plan, words),
         _spans(plan, words),
         _zones(plan, words),
         _times(plan, words),
         _findings(plan, words),
+        _line(written),
         _cautions(words),
     ):
         console.print(part)

@@ -1,0 +1,24 @@
+"""Widgets for the notebooks: pick a folder, move a slider, see the plan follow.
+
+A notebook cell calls one function here; state lives in a :class:`Workbench`. An error
+is shown as its sentence, never as a traceback.
+"""
+
+from __future__ import annotations
+
+from evac.desk.folders import find_folders
+from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
+from evac.desk.stop_views import heights_at_a_stop
+from evac.desk.workbench import Workbench, open_workbench
+
+__all__ = [
+    "Workbench",
+    "find_folders",
+    "findings",
+    "heights_at_a_stop",
+    "open_workbench",
+    "the_map",
+    "the_sheet",
+    "verdict",
+    "zones",
+]

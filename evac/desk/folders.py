@@ -1,0 +1,30 @@
+"""Which lift folders are at hand for a notebook."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+_NAMED_BY = "EVAC_FOLDER"
+_DEPTH = 3
+
+
+def find_folders(start: Path | None = None) -> tuple[Path, ...]:
+    """Folders that hold a ``lift.toml``: the one ``EVAC_FOLDER`` names, then nearby.
+
+    Looks below `start` (the notebook's folder) and below the folder above it, three
+    levels deep; hidden folders are passed over.
+    """
+    found: list[Path] = []
+    named = os.environ.get(_NAMED_BY)
+    if named:
+        found.append(Path(named).resolve())
+    here = (start or Path.cwd()).resolve()
+    for root in (here, here.parent):
+        for depth in range(_DEPTH):
+            found += sorted(
+                path.parent
+                for path in root.glob("/".join(["*"] * depth + ["lift.toml"]))
+                if not any(part.startswith(".") for part in path.parts)
+            )
+    return tuple(dict.fromkeys(found))

@@ -1,0 +1,165 @@
+"""What the plan says, as widgets: verdict, zones, findings, map and one sheet."""
+
+from __future__ import annotations
+
+import html
+
+import ipywidgets as widgets
+
+from evac.desk.workbench import Workbench, sentence_html
+from evac.documents.bundle import sheet_pictures
+from evac.facts.plan import Plan
+from evac.maps import map_html
+from evac.words import Words
+
+
+def verdict(bench: Workbench) -> widgets.HTML:
+    """Is everyone reached, is the limit met, by when must the order be given."""
+    box = widgets.HTML()
+
+    def show(plan: Plan) -> None:
+        lines = verdict_lines(plan, bench.words)
+        first, rest = sentence_html("\n".join(lines[:2])), sentence_html(lines[2])
+        box.value = f"<b>{first}</b>{rest}"
+
+    bench.follow(show)
+    return box
+
+
+def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
+    """Three sentences: reach, limit, times."""
+    spans = plan.heights.line.spans
+    units = ", ".join(
+        f"{spans[item.span_index].id} {item.side.value}"
+        for item in plan.assignment.uncovered
+    )
+    reached = (
+        words.say("desk.verdict_reached")
+        if plan.everyone_reached
+        else words.say("desk.verdict_not_reached", units=units)
+    )
+    if plan.limit_met is None:
+        limit = words.say("desk.verdict_no_limit")
+    else:
+        limit = words.say(
+            "desk.verdict_limit_met" if plan.limit_met else "desk.verdict_limit_missed",
+            limit_min=min(item.minutes for item in plan.lift.limits),
+        )
+    binding = plan.clock.binding
+    latest = (
+        words.say("desk.latest_none")
+        if binding is None
+        else words.say(
+            "desk.latest_at",
+            # Rounded down: a latest time must never be shown later.
+            after_s=60 * (binding.after_stop_s // 60),
+            at_clock_s=binding.clock_s,
+        )
+    )
+    times = words.say(
+        "desk.verdict_times",
+        p50_s=plan.simulation.p50_s,
+        p90_s=plan.simulation.p90_s,
+        latest=latest,
+    )
+    return reached, limit, times
+
+
+def zones(bench: Workbench) -> widgets.HTML:
+    """Which team clears which spans, as a table."""
+    box = widgets.HTML()
+    words = bench.words
+    keys = ("team", "spans", "sides", "gear", "clear")
+
+    def show(plan: Plan) -> None:
+        spans = plan.heights.line.spans
+        rows = [[words.say(f"desk.zones_{key}") for key in keys]]
+        rows += [
+            [
+                zone.team,
+                f"{spans[zone.first_span].id} .. {spans[zone.last_span].id}",
+                ", ".join(side.value for side in zone.sides),
+                f"{zone.option.technique}, {zone.option.kit}",
+                words.duration(zone.finish_s),
+            ]
+            for zone in plan.assignment.zones
+        ]
+        box.value = table_html(rows)
+
+    bench.follow(show)
+    return box
+
+
+def findings(bench: Workbench) -> widgets.HTML:
+    """What the plan must say, the gravest first."""
+    box = widgets.HTML()
+
+    def show(plan: Plan) -> None:
+        rows = [["", bench.words.say("desk.findings"), ""]]
+        rows += [
+            [
+                bench.words.say(f"summary.severity_{finding.severity.value}"),
+                *bench.words.finding(finding),
+            ]
+            for finding in plan.findings
+        ]
+        box.value = table_html(rows)
+
+    bench.follow(show)
+    return box
+
+
+def the_map(bench: Workbench) -> widgets.HTML:
+    """The map, in a frame of its own."""
+    box = widgets.HTML()
+
+    def show(plan: Plan) -> None:
+        page = html.escape(map_html(plan, bench.words).decode("utf-8"), quote=True)
+        title = html.escape(bench.words.say("desk.map_title"), quote=True)
+        box.value = (
+            f'<iframe srcdoc="{page}" title="{title}" '
+            'style="width:100%;height:640px;border:1px solid #000"></iframe>'
+        )
+
+    bench.follow(show)
+    return box
+
+
+def the_sheet(bench: Workbench) -> widgets.VBox:
+    """One team's sheet, chosen from a drop-down, as it is printed."""
+    team = widgets.Dropdown(description=bench.words.say("desk.team"))
+    pages = widgets.VBox()
+
+    def show(_change: object = None) -> None:
+        if bench.plan is None or team.value is None:
+            return
+        pages.children = tuple(
+            widgets.Image(
+                value=picture,
+                format="png",
+                layout={"max_width": "850px", "border": "1px solid #000"},
+            )
+            for picture in sheet_pictures(bench.plan, team.value, bench.words)
+        )
+
+    def follow(plan: Plan) -> None:
+        team.options = [zone.team for zone in plan.assignment.zones]
+        show()
+
+    team.observe(show, names="value")
+    bench.follow(follow)
+    return widgets.VBox([team, pages])
+
+
+def table_html(rows: list[list[str]]) -> str:
+    """A plain table; the first row holds the headings; nothing is read as markup."""
+    head, *body = rows
+    cells = "".join(f"<th style='text-align:left'>{html.escape(c)}</th>" for c in head)
+    lines = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>"
+        for row in body
+    )
+    return (
+        "<table style='border-spacing:12px 3px;font-size:14px'>"
+        f"<tr>{cells}</tr>{lines}</table>"
+    )
