@@ -1,4 +1,4 @@
-"""The command line as a person uses it: exit codes, output, and nothing half-written."""
+"""The command line as a person uses it: exit codes, output, nothing half-written."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ import pytest
 from conftest import ROOT
 
 DAY = ("--date", "2026-11-25")
+PIP = (sys.executable, "-m", "pip")
 CAUTION = "A licensed or otherwise qualified person must review and sign this plan"
 FILES = (
     "manifest.json",
@@ -210,15 +211,14 @@ def test_a_lift_with_three_supports_over_two_kilometres_is_refused(
 @pytest.mark.slow
 def test_a_wheel_installed_elsewhere_plans_its_own_demo(tmp_path: Path) -> None:
     subprocess.run(
-        [sys.executable, "-m", "pip", "wheel", "--no-deps", "-q", "-w", tmp_path, ROOT],
+        [*PIP, "wheel", "--no-deps", "-q", "-w", tmp_path, ROOT],
         check=True,
         timeout=300,
     )
     wheel = next(tmp_path.glob("evac-*.whl"))
     site = tmp_path / "site"
     subprocess.run(
-        [sys.executable, "-m", "pip", "install", "--no-deps", "-q", "--target", site]
-        + [str(wheel)],
+        [*PIP, "install", "--no-deps", "-q", "--target", site, wheel],
         check=True,
         timeout=300,
     )
