@@ -51,7 +51,6 @@ from evac.facts.work import (
     LatestOrder,
     Option,
     Reach,
-    Remedy,
     Rescue,
     Route,
     Schedule,
@@ -630,17 +629,7 @@ def make_plan(
             informer_round_s=1000.0,
             first_word_met=False,
         ),
-        remedies=(
-            Remedy(
-                key="longer_rope",
-                values={"rope_m": 75.0},
-                uncovered_people=0,
-                clear_s=clear_s,
-                cost=None,
-            ),
-        )
-        if missing
-        else (),
+        remedies=(),
         findings=findings,
         everyone_reached=not uncovered,
         limit_met=met,

@@ -11,8 +11,8 @@ from evac.documents.compare import change_blocks, read_record
 from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
-from evac.documents.sheet import sheet_facts
-from evac.documents.typeset import pdf_bytes
+from evac.documents.sheet import ROOMS, sheet_facts
+from evac.documents.typeset import Fact, page_count, pdf_bytes
 from evac.facts.plan import Plan
 from evac.figures import line_section, svg_bytes
 from evac.maps import map_html
@@ -22,6 +22,7 @@ from evac.words import Words
 
 OnStep = Callable[[str, float], None]
 
+_MOST_PAGES = 2
 _A3_WIDTH_MM, _A3_HEIGHT_MM, _A3_MARGIN_MM = 420.0, 297.0, 10.0
 
 
@@ -79,20 +80,20 @@ def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
 def sheet_files(plan: Plan, words: Words) -> dict[str, bytes]:
     """One PDF a team, and all of them in one for printing."""
     zones = team_zones(plan)
-    every = {
-        team.id: sheet_facts(plan, team, zones.get(team.id, ()), words)
-        for team in plan.lift.teams
-    }
-    names = file_names(list(every))
+    names = file_names([team.id for team in plan.lift.teams])
     title = words.say("sheet.title", lift=plan.lift.name)
-    files = {
-        f"sheets/{names[team]}.pdf": pdf_bytes(
-            "sheet", facts={"title": title, "sheets": [facts]}
-        )
-        for team, facts in every.items()
-    }
+    files: dict[str, bytes] = {}
+    every: list[Fact] = []
+    for team in plan.lift.teams:
+        for room in ROOMS:
+            facts = sheet_facts(plan, team, zones.get(team.id, ()), words, room=room)
+            page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
+            if page_count(page) <= _MOST_PAGES:
+                break
+        files[f"sheets/{names[team.id]}.pdf"] = page
+        every.append(facts)
     files["sheets_all.pdf"] = pdf_bytes(
-        "sheet", facts={"title": title, "sheets": list(every.values())}
+        "sheet", facts={"title": title, "sheets": every}
     )
     return files
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
 from evac.documents.codes import geo_address, qr_svg
 from evac.documents.names import labels, zone_text
 from evac.documents.sheet_parts import (
-    carrier_rows,
+    carrier_columns,
     gate_rows,
     kit_lines,
     muster_lines,
@@ -24,11 +25,26 @@ from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
 _ASSUMPTIONS_SHOWN = 4
-_SECTION_MM = 44.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """How much of the paper the drawings of a sheet may take, in millimetres."""
+
+    section_mm: float
+    map_mm: float
+
+
+ROOMS = (
+    Room(section_mm=44.0, map_mm=66.0),
+    Room(section_mm=34.0, map_mm=54.0),
+    Room(section_mm=26.0, map_mm=46.0),
+)
+"""From generous to tight; the first with which a sheet keeps to two pages is taken."""
 
 
 def sheet_facts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words, *, room: Room
 ) -> dict[str, Fact]:
     """Everything that the template of a team sheet prints, in words.
 
@@ -39,6 +55,8 @@ def sheet_facts(
     zones : sequence of Zone
         All of this team; empty for a team in reserve.
     words : Words
+    room : Room
+        For the drawings.
     """
     facts: dict[str, Fact] = {
         "label": dict(labels(words, "sheet.label")),
@@ -62,7 +80,7 @@ def sheet_facts(
         "reserve": "",
     }
     if zones:
-        facts |= _zone_facts(plan, team, zones, words)
+        facts |= _zone_facts(plan, team, zones, words, room)
     else:
         facts["reserve"] = words.say(
             "sheet.reserve", place=team.start_place, ready_s=team.ready_s
@@ -72,16 +90,16 @@ def sheet_facts(
 
 
 def _zone_facts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words, room: Room
 ) -> dict[str, Fact]:
     first = zones[0]
     route = _route_in(plan, team, first)
     support = plan.lift.supports[first.start_support]
     address = geo_address(plan.lift, support)
-    rows = carrier_rows(plan, team, words)
+    columns = carrier_columns(plan, team, words)
     sides = {side for zone in zones for side in zone.sides}
     section = zone_section(
-        plan, zones, words=words, side_height_mm=_SECTION_MM / len(sides)
+        plan, zones, words=words, side_height_mm=room.section_mm / len(sides)
     )
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
@@ -89,7 +107,9 @@ def _zone_facts(
         "key_facts": _key_facts(plan, team, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
         "section_svg": _svg(section),
-        "map_svg": _svg(zone_map(plan, zones, route=route, words=words)),
+        "map_svg": _svg(
+            zone_map(plan, zones, route=route, words=words, height_mm=room.map_mm)
+        ),
         "way": _way_lines(plan, team, route, words),
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
@@ -97,9 +117,9 @@ def _zone_facts(
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
-        "carriers": [list(row) for row in rows],
+        "carriers": [[list(row) for row in column] for column in columns],
         "carriers_note": words.say(
-            "sheet.carriers_at" if rows else "sheet.carriers_none"
+            "sheet.carriers_at" if columns else "sheet.carriers_none"
         ),
         "evacuees": list(muster_lines(plan, zones, words)),
         "special_note": _special_note(plan, first, words),

@@ -11,22 +11,50 @@ from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
 from evac.figures.taken import units_taken
+from evac.units import FOOT_M
 from evac.words import Words
 
 _MOST_WARNINGS = 5
+_ROWS_ALONE = 8
+_MOST_COLUMNS = 3
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 
 
-def carrier_rows(plan: Plan, team: Team, words: Words) -> list[list[str]]:
-    """Every carrier of a team in order: number, span, side, place, seat, rope."""
+def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]]]:
+    """Every carrier of a team in order, grouped by span-side, in columns side by side.
+
+    Returns
+    -------
+    list of list of list of str
+        Columns; in a column, rows of one cell (the name of a span-side) or of five:
+        number, metres from the span's first support, seat, rope needed, minutes.
+    """
     mine = sorted(
         (item for item in plan.schedule.rescues if item.team == team.id),
         key=lambda item: item.order,
     )
-    return [
-        _carrier_row(plan, number, rescue, words)
-        for number, rescue in enumerate(mine, start=1)
-    ]
+    columns = max(1, min(_MOST_COLUMNS, math.ceil(len(mine) / _ROWS_ALONE)))
+    each = math.ceil(len(mine) / columns)
+    found = []
+    for start in range(0, len(mine), max(each, 1)):
+        rows: list[list[str]] = []
+        last = None
+        for number, rescue in enumerate(mine[start : start + each], start=start + 1):
+            unit = (rescue.side, rescue.span_index)
+            if unit != last:
+                rows.append([_unit_text(plan, rescue, words)])
+                last = unit
+            rows.append(_carrier_row(plan, number, rescue, words))
+        found.append(rows)
+    return found
+
+
+def _unit_text(plan: Plan, rescue: Rescue, words: Words) -> str:
+    return words.say(
+        "sheet.unit",
+        span=plan.heights.line.spans[rescue.span_index].id,
+        side=words.say(f"sheet.{rescue.side.value}"),
+    )
 
 
 def _carrier_row(plan: Plan, number: int, rescue: Rescue, words: Words) -> list[str]:
@@ -34,19 +62,21 @@ def _carrier_row(plan: Plan, number: int, rescue: Rescue, words: Words) -> list[
     minutes = math.ceil((rescue.finish_s - rescue.start_s) / 60)
     return [
         str(number),
-        span.id,
-        words.say(f"sheet.side_{rescue.side.value}"),
-        _or_unknown(rescue.distance_m - span.start_m, 0, words),
-        _or_unknown(rescue.seat_height_m, 1, words),
-        _or_unknown(rescue.rope_needed_m, 0, words),
+        _metres(rescue.distance_m - span.start_m, 0, words),
+        _metres(rescue.seat_height_m, 1, words),
+        _metres(rescue.rope_needed_m, 0, words),
         words.number(minutes, 0),
     ]
 
 
-def _or_unknown(value: float, digits: int, words: Words) -> str:
-    if not math.isfinite(value):
+def _metres(value_m: float, digits: int, words: Words) -> str:
+    """Metres as a bare number for a column headed "m", feet in brackets on request."""
+    if not math.isfinite(value_m):
         return words.say("sheet.unknown")
-    return words.number(value, digits)
+    text = words.number(value_m, digits)
+    if words.feet:
+        return f"{text} ({words.number(value_m / FOOT_M, 0)})"
+    return text
 
 
 def gate_rows(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
@@ -56,3 +57,8 @@ def pdf_bytes(template: str, *, facts: Mapping[str, Fact]) -> bytes:
         message = "the typesetter gave no single document"
         raise TypeError(message)
     return pages
+
+
+def page_count(pdf: bytes) -> int:
+    """Pages of a PDF that `pdf_bytes` made."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))

@@ -16,10 +16,17 @@ from shapely.geometry.base import BaseGeometry
 from evac.facts.lift import Terrain
 from evac.facts.plan import Plan
 from evac.facts.work import Route, Zone
-from evac.figures.canvas import TEXT_PT, axes_mm, drawing, new_figure, shortened
+from evac.figures.canvas import (
+    TEXT_PT,
+    axes_mm,
+    drawing,
+    new_figure,
+    shortened,
+    size_mm,
+)
 from evac.words import Words
 
-WIDTH_MM, HEIGHT_MM = 112.0, 72.0
+WIDTH_MM = 112.0
 _FOOT_MM = 9.5
 _INTERVALS_M = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 _BARS_M = (20, 50, 100, 200, 500, 1000, 2000)
@@ -44,7 +51,12 @@ class _View:
 
 
 def zone_map(
-    plan: Plan, zones: Sequence[Zone], *, route: Route | None, words: Words
+    plan: Plan,
+    zones: Sequence[Zone],
+    *,
+    route: Route | None,
+    words: Words,
+    height_mm: float = 66.0,
 ) -> Figure:
     """Draw where a team works and how it gets there.
 
@@ -56,21 +68,23 @@ def zone_map(
     route : Route or None
         The team's way to its first support.
     words : Words
+    height_mm : float
+        Of the whole figure, at least 40.
 
     Returns
     -------
     matplotlib.figure.Figure
-        112 mm x 72 mm, north up; no text below 9 pt.
+        112 mm wide, north up; no text below 9 pt.
     """
     with drawing():
-        figure = new_figure(WIDTH_MM, height_mm=HEIGHT_MM)
-        view = _view(plan, zones)
+        figure = new_figure(WIDTH_MM, height_mm=height_mm)
+        view = _view(plan, zones, inside_mm=height_mm - _FOOT_MM)
         axes = axes_mm(
             figure,
             left=0.3,
             bottom=_FOOT_MM,
             width=WIDTH_MM - 0.6,
-            height=HEIGHT_MM - _FOOT_MM - 0.3,
+            height=height_mm - _FOOT_MM - 0.3,
         )
         axes.set_xlim(view.west_m, view.east_m)
         axes.set_ylim(view.south_m, view.north_m)
@@ -89,22 +103,21 @@ def zone_map(
     return figure
 
 
-def _view(plan: Plan, zones: Sequence[Zone]) -> _View:
+def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> _View:
     first = min(zone.first_span for zone in zones)
     last = max(zone.last_span for zone in zones)
     supports = plan.heights.line.supports[first : last + 2]
     x = np.array([item.x_m for item in supports])
     y = np.array([item.y_m for item in supports])
-    inside_height_mm = HEIGHT_MM - _FOOT_MM
     width_m = max(float(np.ptp(x)) * 1.3, 120.0)
     height_m = max(float(np.ptp(y)) * 1.3, 90.0)
-    m_per_mm = max(width_m / WIDTH_MM, height_m / inside_height_mm)
+    m_per_mm = max(width_m / WIDTH_MM, height_m / inside_mm)
     centre_x, centre_y = (x.min() + x.max()) / 2, (y.min() + y.max()) / 2
     return _View(
         west_m=float(centre_x - WIDTH_MM / 2 * m_per_mm),
         east_m=float(centre_x + WIDTH_MM / 2 * m_per_mm),
-        south_m=float(centre_y - inside_height_mm / 2 * m_per_mm),
-        north_m=float(centre_y + inside_height_mm / 2 * m_per_mm),
+        south_m=float(centre_y - inside_mm / 2 * m_per_mm),
+        north_m=float(centre_y + inside_mm / 2 * m_per_mm),
     )
 
 
@@ -342,4 +355,5 @@ def _foot(figure: Figure, interval_m: float | None, words: Words) -> None:
         if interval_m is None
         else words.say("figures.map_legend", interval=words.number(interval_m, 0))
     )
-    figure.text(0.0, 0.8 / HEIGHT_MM, text, fontsize=TEXT_PT, va="bottom")
+    _, height_mm = size_mm(figure)
+    figure.text(0.0, 0.8 / height_mm, text, fontsize=TEXT_PT, va="bottom")
