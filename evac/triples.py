@@ -38,6 +38,11 @@ class Fitted:
         )
         return found
 
+    def mean(self) -> FloatArray:
+        """Mean values, as if nothing were cut at 0."""
+        found: FloatArray = self.shift + self.scale * np.exp(self.shape**2 / 2.0)
+        return found
+
 
 def fit(low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Fitted:
     r"""Fit a distribution to low, likely and high, read as P10, mode and P90.
