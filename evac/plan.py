@@ -110,7 +110,15 @@ def make_plan(
             heights,
             ready.work,
             assignment,
-            rebuild=lambda changed: _make_ready(changed, heights, date=date).work,
+            rebuild=lambda changed: (
+                _make_ready(
+                    changed,
+                    heights,
+                    date=date,
+                    # Ways in need to be found again only for teams that start otherwise.
+                    routes=ready.routes if _starts(changed) == _starts(lift) else None,
+                ).work
+            ),
             limit_s=_likely_limit_s(clock, simulation, assignment),
         )
     findings = (
@@ -159,12 +167,19 @@ class _Ready:
     findings: tuple[Finding, ...]
 
 
-def _make_ready(lift: Lift, heights: Heights, *, date: dt.date) -> _Ready:
+def _make_ready(
+    lift: Lift,
+    heights: Heights,
+    *,
+    date: dt.date,
+    routes: tuple[Route, ...] | None = None,
+) -> _Ready:
     line = heights.line
     ways_to_work = gear.options(lift, date=date)
     gates = hazards.find_gates(lift, line)
     reaches = gear.find_reaches(lift, ways_to_work, heights.units, gates=gates)
-    routes = access.find_routes(lift, line)
+    if routes is None:
+        routes = access.find_routes(lift, line)
     work = timing.build_work(lift, heights, ways_to_work, reaches, gates, routes)
     return _Ready(
         options=ways_to_work,
@@ -181,6 +196,21 @@ def _make_ready(lift: Lift, heights: Heights, *, date: dt.date) -> _Ready:
             *timing.doubts(lift, heights, work),
         ),
     )
+
+
+def _starts(lift: Lift) -> list[tuple[object, ...]]:
+    return [
+        (
+            team.id,
+            team.start_x_m,
+            team.start_y_m,
+            team.ready_s,
+            team.travel,
+            team.vehicle,
+            team.drop_order,
+        )
+        for team in lift.teams
+    ]
 
 
 def _likely_limit_s(
