@@ -47,6 +47,8 @@ def geopackage_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
     ----------
     OGC GeoPackage Encoding Standard, 12-128r18, clauses 1.1.2 and 2.1.
     """
+    if not content.startswith(b"SQLite format 3\x00"):
+        raise InputError(file, [problem("not_gpkg", where="the file")])
     database = sqlite3.connect(":memory:")
     try:
         database.deserialize(content)

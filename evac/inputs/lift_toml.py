@@ -10,7 +10,7 @@ import math
 import re
 import tomllib
 from datetime import date, datetime, time
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NoReturn
 from zoneinfo import ZoneInfo
 
 from pydantic import (
@@ -38,12 +38,22 @@ def _number(value: object) -> object:
     if value == OPEN:
         reject("still_open")
     if isinstance(value, str):
-        reject("number_in_quotes")
+        _number_in_quotes(value)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         reject("not_a_number")
     if not math.isfinite(value):
         reject("finite_number")
     return float(value)
+
+
+def _number_in_quotes(text: str) -> NoReturn:
+    if not text.strip():
+        reject("blank")
+    try:
+        float(text)
+    except ValueError:
+        reject("not_a_number")
+    reject("number_in_quotes")
 
 
 def _whole(value: object) -> object:
@@ -517,18 +527,18 @@ def _known_keys(path: list[Any]) -> list[str]:
         fields = model.model_fields
         if part not in fields:
             return []
-        model = _section_of(fields[part].annotation)
+        model = section_of(fields[part].annotation)
         if model is None:
             return []
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def _section_of(annotation: Any) -> Any:
+def section_of(annotation: Any) -> Any:
     """The section class inside ``Section``, ``tuple[Section, ...]`` or a dict of it."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     for part in getattr(annotation, "__args__", ()):
-        found = _section_of(part)
+        found = section_of(part)
         if found is not None:
             return found
     return None

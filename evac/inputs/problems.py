@@ -96,7 +96,7 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """A sentence that offers the nearest known name; "" where none is near."""
-    near = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.75)
+    near = difflib.get_close_matches(name.lower(), list(known), n=1, cutoff=0.85)
     return WORDS.say("inputs.did_you_mean", name=near[0]) if near else ""
 
 

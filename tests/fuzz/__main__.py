@@ -1,0 +1,44 @@
+"""`python -m tests.fuzz --count 20000 --seed 1`: spoil folders, print what became.
+
+Exits 1 at the first kind of fault found; every fault is printed with its seed, which
+`--seed N --count 1` repeats.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+HERE = Path(__file__).parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "inputs"), str(HERE.parent)]
+
+from folder_judge import judge, terrain_bytes  # noqa: E402 - the path is set above
+from small_folder import FILES  # noqa: E402 - likewise
+
+
+def main() -> int:
+    """Run the mutations and say what became of them."""
+    parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
+    parser.add_argument("--count", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=1)
+    arguments = parser.parse_args()
+    files = {name: text.encode("utf-8") for name, text in FILES.items()}
+    files["terrain.tif"] = terrain_bytes()
+    started = time.monotonic()
+    verdicts: Counter[str] = Counter()
+    for seed in range(arguments.seed, arguments.seed + arguments.count):
+        outcome = judge(files, seed=seed)
+        verdicts[outcome.verdict] += 1
+        if outcome.verdict not in ("opened", "refused"):
+            print(f"seed {seed}: {outcome.told}: {outcome.verdict}\n{outcome.text}")
+    shown = ", ".join(f"{count} {name}" for name, count in sorted(verdicts.items()))
+    print(f"{arguments.count} mutations from seed {arguments.seed}: {shown}", end="")
+    print(f" ({time.monotonic() - started:.0f} s)")
+    return 0 if set(verdicts) <= {"opened", "refused"} else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
