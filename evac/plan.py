@@ -10,9 +10,9 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from evac import access, gear, hazards, timing
+from evac import access, gear, hazards, learning, timing
 from evac.assignment import assign
 from evac.assignment.remedies import find_remedies
 from evac.clearing import make_schedule
@@ -79,6 +79,10 @@ def make_plan(
         If no rope can hang as the lift describes it.
     """
     report = on_step or _silent
+    learned = learning.learn(
+        lift.step_times, lift.drill_records, accepted=lift.accepted_steps
+    )
+    lift = replace(lift, step_times=learned.step_times)
     report("heights", 0.0)
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
@@ -115,7 +119,7 @@ def make_plan(
                     changed,
                     heights,
                     date=date,
-                    # Ways in need to be found again only for teams that start otherwise.
+                    # Ways in are found again only for teams that start otherwise.
                     routes=ready.routes if _starts(changed) == _starts(lift) else None,
                 ).work
             ),
@@ -123,6 +127,7 @@ def make_plan(
         )
     findings = (
         *lift.findings,
+        *learning.doubts(learned),
         *line_doubts(lift, line),
         *height_findings,
         *ready.findings,

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from evac.facts.drill import DrillRecord
 from evac.facts.finding import Finding
 
 FloatArray = NDArray[np.float64]
@@ -466,5 +467,9 @@ class Lift:
     """Free texts for the plan document: item key -> text."""
     findings: tuple[Finding, ...]
     """Doubts met while reading."""
+    drill_records: tuple[DrillRecord, ...] = ()
+    """What was timed in drills so far, from ``drills.csv``."""
+    accepted_steps: frozenset[str] = frozenset()
+    """`evac.learning.step_key` of the steps whose shorter time was accepted (25)."""
     fingerprint: Mapping[str, str] = field(default_factory=dict)
     """File name inside the folder -> SHA-256, of every file that was read."""
