@@ -53,3 +53,17 @@ def loads_of(load_n: FloatArray | float, *, phase_m: float = 5.0) -> SideLoads:
     if isinstance(load_n, np.ndarray):
         many = load_n
     return SideLoads(phase_m=phase_m, spacing_m=23.0, load_n=np.array(many))
+
+
+def random_span(drawn: np.random.Generator) -> tuple[SidePoints, float]:
+    """One elastic span as on ropeways, slack ones too, and its start tension [N]."""
+    run = drawn.uniform(40, 300)
+    rise = run * drawn.uniform(-0.5, 0.5)
+    weight = drawn.uniform(30, 110)
+    points = SidePoints(
+        x_m=np.array([0.0, run]),
+        z_m=np.array([0.0, rise]),
+        weight_n_per_m=weight,
+        axial_stiffness_n=drawn.uniform(3e7, 3e8),
+    )
+    return points, weight * run * drawn.uniform(1.5, 12) + weight * abs(rise)
