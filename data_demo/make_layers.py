@@ -47,7 +47,7 @@ SUPPORTS = (
     ("14", 1345.0, 7.5, "hold-down"),
     ("15", 1445.0, 10.0, "support"),
     ("16", 1550.0, 10.0, "support"),
-    ("17", 1610.0, 4.5, "station"),
+    ("17", 1610.0, 5.0, "station"),
 )
 PLACES: dict[str, Place] = {
     "Lower station": (-12.0, 22.0),
@@ -182,7 +182,7 @@ def muster_points() -> list[dict[str, Any]]:
         point(PLACES["Lower station"], id="lower", name="Lower station hall",
               shelter_places=180, vehicle_seats=0, vehicle_round_min=0, receivers=2),
         point(PLACES["Middle hut"], id="hut", name="Middle hut",
-              shelter_places=70, vehicle_seats=8, vehicle_round_min=18, receivers=2),
+              shelter_places=120, vehicle_seats=8, vehicle_round_min=18, receivers=2),
         point(PLACES["Upper station"], id="upper", name="Upper station restaurant",
               shelter_places=150, vehicle_seats=0, vehicle_round_min=0, receivers=2),
     ]  # fmt: skip
