@@ -1,0 +1,347 @@
+"""Which carrier hangs where, how many people are on the line, and who is still missing.
+
+Numbers follow from one sighting: carriers keep their order on the loop.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from evac.errors import NoPlanError
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import IntArray, StopGrid
+from evac.facts.lift import Carriers, Grip, Lift, Side, Triple
+
+SPACING_TOLERANCE = 0.01
+"""The loop may differ from carriers x spacing by this share before it is said."""
+
+GATE_MISSES = Triple(low=0.0, likely=0.01, high=0.03)
+"""Share of people whom an entry gate does not count (common practice, no source)."""
+
+_SCORE_90 = 1.6448536269514722
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting:
+    """One carrier that somebody has seen: its number and where it stands."""
+
+    number: str
+    side: Side
+    distance_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbers:
+    """Numbers of the carriers of one stop.
+
+    ``by_place[side][k]`` is the number of column k of the stop grid, ``""`` where a
+    carrier cannot be numbered or none stands. ``doubtful`` sides are those beyond a
+    station from the sighting on a lift whose carriers may stand in the station.
+    """
+
+    by_place: Mapping[Side, tuple[str, ...]]
+    doubtful: tuple[Side, ...]
+
+
+def number_carriers(
+    lift: Lift, stops: StopGrid, *, stop_index: int, sighting: Sighting
+) -> Numbers:
+    """Number every carrier on the line from one sighting (rule 11).
+
+    Parameters
+    ----------
+    lift : Lift
+        ``carriers.numbers`` holds the numbers in order of travel: the first passes a
+        place before the second does. Parked carriers are left out of it.
+    stops : StopGrid
+        Where carriers stand.
+    stop_index : int
+        Row of the stop grid nearest to how the lift stands; see `nearest_stop`.
+    sighting : Sighting
+        The carrier that is known; the one on its side nearest to it gets its number.
+
+    Returns
+    -------
+    Numbers
+
+    Raises
+    ------
+    NoPlanError
+        If the folder has no numbers, or not this one, or nothing stands near.
+
+    Notes
+    -----
+    Carriers travel up the ascending side, round the upper station and down. Against
+    the travel from the sighting numbers grow, with it they shrink. Numbers on the
+    sighted side are sure. Beyond a station a detachable lift may have carriers
+    standing inside; how many is not known, so that side is ``doubtful``: check one.
+    """
+    numbers = lift.carriers.numbers
+    if sighting.number not in numbers:
+        message = (
+            f"carrier {sighting.number} is not among the {len(numbers)} numbers of "
+            "this lift; give them in order of travel under [carriers] numbers in lift.toml"
+        )
+        raise NoPlanError(message)
+    order = _in_order_of_travel(lift, stops, stop_index=stop_index)
+    seen = _nearest(stops, order, stop_index=stop_index, sighting=sighting)
+    start = numbers.index(sighting.number)
+    if len(order) > len(numbers):
+        message = (
+            f"{len(order)} carriers stand on the line by their spacing, but the lift "
+            f"has only {len(numbers)} numbers; check [carriers] spacing_m and numbers"
+        )
+        raise NoPlanError(message)
+    by_place = {side: [""] * rows.shape[1] for side, rows in stops.span_index.items()}
+    for place, (side, column) in enumerate(order):
+        # The one ahead in travel has passed already: its number comes earlier.
+        by_place[side][column] = numbers[(start + seen - place) % len(numbers)]
+    return Numbers(
+        by_place={side: tuple(found) for side, found in by_place.items()},
+        doubtful=tuple(
+            side
+            for side in Side
+            if side is not sighting.side and lift.carriers.grip is Grip.DETACHABLE
+        ),
+    )
+
+
+def nearest_stop(stops: StopGrid, sighting: Sighting) -> int:
+    """Row of the stop grid in which a carrier stands nearest to a sighting."""
+    away = np.abs(stops.distance_m[sighting.side] - sighting.distance_m)
+    return int(np.nanargmin(np.nanmin(away, axis=1)))
+
+
+def _in_order_of_travel(
+    lift: Lift, stops: StopGrid, *, stop_index: int
+) -> list[tuple[Side, int]]:
+    """Side and column of every carrier, the last in travel (lowest ascending) first."""
+    found: list[tuple[Side, int]] = []
+    for side in (Side.ASCENDING, Side.DESCENDING):
+        columns = np.flatnonzero(stops.span_index[side][stop_index] >= 0)
+        towards_last = (side is Side.ASCENDING) == lift.upper_is_last
+        found += [
+            (side, int(column))
+            for column in (columns if towards_last else columns[::-1])
+        ]
+    return found
+
+
+def _nearest(
+    stops: StopGrid,
+    order: Sequence[tuple[Side, int]],
+    *,
+    stop_index: int,
+    sighting: Sighting,
+) -> int:
+    away = [
+        abs(float(stops.distance_m[side][stop_index, column]) - sighting.distance_m)
+        if side is sighting.side
+        else math.inf
+        for side, column in order
+    ]
+    if not away or min(away) == math.inf:
+        message = f"no carrier stands on the {sighting.side} side at this stop"
+        raise NoPlanError(message)
+    return int(np.argmin(away))
+
+
+def spacing_doubt(lift: Lift, *, loop_m: float) -> tuple[Finding, ...]:
+    """Check carriers x spacing against the rope's loop (rule 11).
+
+    Parameters
+    ----------
+    lift : Lift
+        With its carriers on the loop, where stated.
+    loop_m : float
+        Unstretched length of the loop [m], both sides and both bullwheels.
+
+    Returns
+    -------
+    tuple of Finding
+        One where they differ by more than 1 % and more than half a spacing: then
+        carriers are missing, parked or standing in a station, or the spacing is wrong.
+    """
+    carriers = lift.carriers
+    if carriers.on_loop is None:
+        return ()
+    by_spacing_m = carriers.on_loop * carriers.spacing_m
+    away_m = abs(by_spacing_m - loop_m)
+    if away_m <= max(SPACING_TOLERANCE * loop_m, carriers.spacing_m / 2):
+        return ()
+    return (
+        Finding(
+            key="carriers.spacing",
+            severity=Severity.WARN,
+            where="[carriers] on_loop",
+            values={
+                "count": carriers.on_loop,
+                "spacing_m": carriers.spacing_m,
+                "by_spacing_m": by_spacing_m,
+                "loop_m": loop_m,
+                "fitting": round(loop_m / carriers.spacing_m),
+            },
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeopleOnLine:
+    """People hanging on the line: low and high bound a 90 % interval."""
+
+    low: int
+    likely: int
+    high: int
+    source: str
+    """``gate count`` or ``occupancy``."""
+
+
+def people_from_gate(
+    passed: Sequence[float],
+    *,
+    ride_s: float,
+    missed_share: Triple = GATE_MISSES,
+) -> PeopleOnLine:
+    """People on the ascending side from a count at the entry gate.
+
+    Parameters
+    ----------
+    passed : sequence of float
+        Seconds before the stop at which each person passed the gate.
+    ride_s : float
+        From the gate to getting off at the top [s], at the speed it ran.
+    missed_share : Triple
+        Share of people whom the gate does not count.
+
+    Returns
+    -------
+    PeopleOnLine
+        Those who passed within one ride before the stop. The interval holds the
+        share missed and one minute more or less between gate and boarding.
+    """
+    before = np.asarray(passed, dtype=float)
+    if ride_s <= 0 or np.any(before < 0):
+        message = "a gate count needs a ride above 0 s and times before the stop"
+        raise NoPlanError(message)
+
+    def within(seconds: float) -> int:
+        return int(np.count_nonzero(before <= seconds))
+
+    return PeopleOnLine(
+        low=math.floor(within(ride_s - 60.0) * (1 + missed_share.low)),
+        likely=round(within(ride_s) * (1 + missed_share.likely)),
+        high=math.ceil(within(ride_s + 60.0) * (1 + missed_share.high)),
+        source="gate count",
+    )
+
+
+def people_from_occupancy(
+    carriers: Carriers, *, on_side: int, occupancy: Triple
+) -> PeopleOnLine:
+    """People on one side from how full the lift was.
+
+    Parameters
+    ----------
+    carriers : Carriers
+        Their seats.
+    on_side : int
+        Carriers standing on the side.
+    occupancy : Triple
+        Low, likely and high share of the seats taken.
+
+    Returns
+    -------
+    PeopleOnLine
+        Low and high widen the stated shares by chance seating: with share q of n seats
+        taken one by one, the count has standard deviation sqrt(n q (1 - q)).
+    """
+    seats = on_side * carriers.seats
+
+    def bound(share: float, score: float) -> float:
+        taken = min(max(share, 0.0), 1.0)
+        spread = math.sqrt(seats * taken * (1 - taken))
+        return min(max(seats * taken + score * spread, 0.0), float(seats))
+
+    return PeopleOnLine(
+        low=math.floor(bound(occupancy.low, -_SCORE_90)),
+        likely=round(bound(occupancy.likely, 0.0)),
+        high=math.ceil(bound(occupancy.high, _SCORE_90)),
+        source="occupancy",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """The three counts (rule 23), and whether the line may be called clear.
+
+    ``untallied`` carriers keep the line open, empty or not. ``missing`` is lowered
+    less received: people who are down but have not arrived, to be looked for.
+    """
+
+    expected: PeopleOnLine
+    lowered: int
+    received: int
+    untallied: tuple[str, ...]
+    missing: int
+    within_expected: bool
+    line_clear: bool
+
+
+def count_people(
+    expected: PeopleOnLine,
+    *,
+    tally: Mapping[str, int | None],
+    received: int,
+    rescuers_out: int,
+) -> Counts:
+    """Set the three counts side by side.
+
+    Parameters
+    ----------
+    expected : PeopleOnLine
+    tally : mapping of str to int or None
+        Carrier -> people lowered from it; 0 for one seen empty, None while nobody has
+        logged it. Every carrier of the line, so that the final sweep misses none.
+    received : int
+        People received at the muster points.
+    rescuers_out : int
+        Rescuers not yet counted back.
+
+    Returns
+    -------
+    Counts
+        ``line_clear`` only if every carrier is logged, every person lowered has been
+        received and every rescuer is back.
+    """
+    untallied = tuple(number for number, people in tally.items() if people is None)
+    lowered = sum(people or 0 for people in tally.values())
+    missing = lowered - received
+    return Counts(
+        expected=expected,
+        lowered=lowered,
+        received=received,
+        untallied=untallied,
+        missing=missing,
+        within_expected=expected.low <= lowered <= expected.high,
+        line_clear=not untallied and missing == 0 and rescuers_out == 0,
+    )
+
+
+def final_sweep(numbers: Numbers, spans: Mapping[Side, IntArray]) -> list[str]:
+    """Every numbered carrier in order of a walk up one side and down the other.
+
+    Parameters
+    ----------
+    numbers : Numbers
+    spans : mapping of Side to ndarray, shape (k,)
+        Span of each column at this stop, -1 where none stands.
+    """
+    found: list[str] = []
+    for side, step in ((Side.ASCENDING, 1), (Side.DESCENDING, -1)):
+        here = np.flatnonzero(spans[side] >= 0)[::step]
+        found += [numbers.by_place[side][int(column)] for column in here]
+    return found

@@ -1,0 +1,139 @@
+"""The schedule agrees with the work table it was made from, and loses nobody."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from builders import make_lift
+from flat_heights import make_flat_heights
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign
+from evac.assignment.costs import units_in_order
+from evac.clearing import make_schedule, turns
+from evac.errors import NoPlanError
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift, Side
+from evac.facts.work import Assignment, Work
+
+SIDES = (Side.ASCENDING, Side.DESCENDING)
+
+Chain = tuple[Lift, Heights, Work, Assignment]
+
+
+def make_chain(lift: Lift, *, rope_m: float = 10.0) -> Chain:
+    heights = make_flat_heights(lift, rope_m=rope_m)
+    options = gear.options(lift)
+    gates = hazards.find_gates(lift, heights.line)
+    reaches = gear.find_reaches(lift, options, heights.units, gates=gates)
+    routes = access.find_routes(lift, heights.line)
+    work = timing.build_work(lift, heights, options, reaches, gates, routes)
+    return lift, heights, work, assign(work)
+
+
+@pytest.fixture(scope="module")
+def chain() -> Chain:
+    return make_chain(make_lift())
+
+
+@pytest.mark.parametrize("stop_index", [0, 1, 2, 3])
+def test_every_carrier_of_the_line_is_in_the_schedule_once(
+    chain: Chain, stop_index: int
+) -> None:
+    lift, heights, work, assignment = chain
+    assert not assignment.uncovered
+    schedule = make_schedule(lift, heights, work, assignment, stop_index=stop_index)
+    planned = sorted((item.side, item.distance_m) for item in schedule.rescues)
+    standing = sorted(
+        (side, float(where))
+        for side in SIDES
+        for where in heights.stops.distance_m[side][stop_index]
+        if not math.isnan(where)
+    )
+    assert planned == standing
+
+
+@pytest.mark.parametrize("stop_index", [0, 1, 2, 3])
+def test_a_units_seconds_round_up_to_the_work_table(
+    chain: Chain, stop_index: int
+) -> None:
+    # The work table is built by evac.timing, whole units at once; the schedule adds
+    # carrier after carrier. Both must say the same second.
+    lift, heights, work, assignment = chain
+    schedule = make_schedule(lift, heights, work, assignment, stop_index=stop_index)
+    for zone in assignment.zones:
+        for turn in turns(lift, heights, work, zone):
+            mine = [
+                item
+                for item in schedule.rescues
+                if (item.side, item.span_index) == (turn.side, turn.span_index)
+            ]
+            begun = mine[0].start_s - turn.set_up.likely
+            spent = mine[-1].finish_s - begun
+            row = [option.index for option in work.options].index(zone.option.index)
+            side = SIDES.index(turn.side)
+            table = work.work_s[row, side, turn.span_index, stop_index]
+            assert math.ceil(spent - 1e-6) == table
+
+
+def test_zones_end_as_the_assignment_says_at_the_longest_stop(chain: Chain) -> None:
+    lift, heights, work, assignment = chain
+    schedules = [
+        make_schedule(lift, heights, work, assignment, stop_index=stop)
+        for stop in range(4)
+    ]
+    for zone in assignment.zones:
+        longest = max(schedule.team_clear_s[zone.team] for schedule in schedules)
+        # Every unit, crossing and change of side was rounded up by less than 1 s.
+        steps = 3 * len(units_in_order(work, zone))
+        assert zone.finish_s - steps <= longest <= zone.finish_s
+
+
+def test_one_team_works_one_carrier_at_a_time_in_one_direction(chain: Chain) -> None:
+    lift, heights, work, assignment = chain
+    schedule = make_schedule(lift, heights, work, assignment)
+    for zone in assignment.zones:
+        mine = [item for item in schedule.rescues if item.team == zone.team]
+        assert [item.order for item in mine] == list(range(1, len(mine) + 1))
+        for before, after in zip(mine, mine[1:], strict=False):
+            assert before.finish_s <= after.start_s
+        assert all(item.finish_s > item.start_s for item in mine)
+        # Downhill: every team of this lift starts at the upper end, the last support.
+        for side in zone.sides:
+            where = [item.distance_m for item in mine if item.side is side]
+            assert where == sorted(where, reverse=True)
+
+
+def test_nobody_is_scheduled_before_the_line_is_secured(chain: Chain) -> None:
+    lift, heights, _, _ = chain
+    slow = replace(
+        lift.organisation,
+        order_to_secured_s=replace(
+            lift.organisation.order_to_secured_s, low=7000.0, likely=7200.0, high=7800.0
+        ),
+    )
+    late = make_chain(replace(lift, organisation=slow))
+    schedule = make_schedule(*late)
+    assert min(item.start_s for item in schedule.rescues) >= 7200.0
+
+
+def test_rope_needed_is_that_of_the_gear_step_with_the_margin(chain: Chain) -> None:
+    # By hand for the loop (rule 13) at 10 m: (2 * 10 + 7 + 3 + 3) * 1.03 + 3 = 36.99.
+    lift, heights, work, assignment = chain
+    schedule = make_schedule(lift, heights, work, assignment)
+    loops = {
+        zone.team
+        for zone in assignment.zones
+        if zone.option.technique.startswith("loop")
+    }
+    needed = {
+        round(item.rope_needed_m, 2) for item in schedule.rescues if item.team in loops
+    }
+    assert needed == {36.99}
+
+
+def test_a_stop_position_that_does_not_exist_is_refused(chain: Chain) -> None:
+    with pytest.raises(NoPlanError, match=r"no stop position number 4"):
+        make_schedule(*chain, stop_index=4)
