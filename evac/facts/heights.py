@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,7 +144,8 @@ class SideEnvelope:
 class UnitHeights:
     """One span of one side: what matters for choosing gear.
 
-    Greatest and least over the span's envelope; ``margin_m`` at the greatest.
+    Greatest and least over the span's envelope; ``margin_m`` is such that adding it to
+    a greatest height covers every place of the span with its own margin.
     ``stance_greatest_m`` as in `SideEnvelope`. ``carriers_most`` is the most carriers
     that can stand in the span. ``known`` False: not planned, with ``reason`` (a words
     key below ``unknown.``).
@@ -165,6 +166,9 @@ class UnitHeights:
     carriers_most: int
     known: bool
     reason: str
+    margin_parts_m: Mapping[str, float] = field(default_factory=dict)
+    """Source of uncertainty -> its part [m]; parts add as the root of their squares,
+    the one named ``order of work`` in full."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

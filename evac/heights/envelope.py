@@ -18,7 +18,7 @@ from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
 from evac.heights.extremes import SideExtremes, find_extremes
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import load_cases
-from evac.heights.margins import find_margins
+from evac.heights.margins import Margins, find_margins
 from evac.heights.passes import fullest_case, state_passes
 from evac.heights.reports import report_findings, span_reports, support_reports
 from evac.heights.side_model import SideModel, span_of
@@ -61,26 +61,29 @@ def find_heights(
     models = side_models(lift, line)
     extremes: dict[Side, SideExtremes] = {}
     envelopes: dict[Side, SideEnvelope] = {}
-    misfit_n = misfit_m = 0.0
+    margins: dict[Side, Margins] = {}
+    misfit_n = 0.0
     for number, (side, model) in enumerate(models.items()):
         tell("heights", 0.1 + 0.4 * number)
         passes = state_passes(lift, line, models=models, side=side, cases=cases)
         misfit_n = max(misfit_n, *(each.misfit_n for each in passes))
-        misfit_m = max(misfit_m, *(each.misfit_m for each in passes))
         extremes[side] = find_extremes(line, model=model, passes=passes)
-        margins = find_margins(
+        margins[side] = find_margins(
             lift,
             line,
             models=models,
             side=side,
             load_case=fullest_case(cases, side),
+            coupling_n=max(each.misfit_n for each in passes),
         )
         envelopes[side] = side_envelope(
-            lift, line, extremes=extremes[side], margins=margins, side=side
+            lift, line, extremes=extremes[side], margins=margins[side], side=side
         )
     fullest = fullest_case(cases, Side.ASCENDING)
     kinds = models[Side.ASCENDING].kinds
-    units = unit_heights(lift, line, extremes=extremes, envelopes=envelopes)
+    units = unit_heights(
+        lift, line, extremes=extremes, envelopes=envelopes, margins=margins
+    )
     supports = support_reports(line, extremes, kinds=kinds, inferred=inferred)
     spans = span_reports(lift, line, extremes)
     tell("heights", 0.9)
@@ -110,7 +113,7 @@ def find_heights(
         *find_doubts(lift, line),
         *report_findings(supports, spans),
         *unknown_findings(units),
-        *_tension_findings(lift, misfit_n=misfit_n, misfit_m=misfit_m),
+        *_tension_findings(lift, misfit_n=misfit_n),
         Finding(
             key="heights.solved",
             severity=Severity.NOTE,
@@ -124,7 +127,7 @@ def find_heights(
     return heights, tuple(findings)
 
 
-def _tension_findings(lift: Lift, *, misfit_n: float, misfit_m: float) -> list[Finding]:
+def _tension_findings(lift: Lift, *, misfit_n: float) -> list[Finding]:
     """What the tension state means, and how exactly the two sides were coupled."""
     findings = []
     if lift.tension.state is not TensionState.CONSTANT:
@@ -144,14 +147,6 @@ def _tension_findings(lift: Lift, *, misfit_n: float, misfit_m: float) -> list[F
                 key="heights.coupled_force",
                 severity=Severity.NOTE,
                 values={"misfit_n": misfit_n},
-            )
-        )
-    if misfit_m > 0:
-        findings.append(
-            Finding(
-                key="heights.coupled_length",
-                severity=Severity.NOTE,
-                values={"misfit_mm": 1000 * misfit_m},
             )
         )
     return findings

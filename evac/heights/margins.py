@@ -75,6 +75,7 @@ def find_margins(
     models: Mapping[Side, SideModel],
     side: Side,
     load_case: LoadCase,
+    coupling_n: float = 0.0,
 ) -> Margins:
     """Margins along one side, the greatest over the loaded and the empty line.
 
@@ -86,6 +87,8 @@ def find_margins(
     side : Side
     load_case : LoadCase
         The fullest one of this side.
+    coupling_n : float
+        Force by which the other side's pull may be misjudged.
 
     Returns
     -------
@@ -111,6 +114,10 @@ def find_margins(
         parts["friction"] = np.maximum(
             parts["friction"], _friction_part(lift, line, models, side, case, base)
         )
+    half_n = (lift.tension.high_force_n - lift.tension.low_force_n) / 2
+    if coupling_n > 0 and half_n > 0:
+        # A wrong pull of the other side acts as a wrong tension does.
+        parts["coupling"] = parts["tension"] * coupling_n / half_n
     sd_m = [
         SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
         for support in line.supports

@@ -52,8 +52,8 @@ class StatePass:
 
     ``phase_m`` (p,); ``cases_n`` (p, c, k) and ``full_n`` (p, k) weights of the
     carriers from the drive; ``empty_n`` and ``alone_n`` (k,); ``rules`` (p, r, 7).
-    ``case_names`` (c,). ``misfit_n``: by what force a rule may misjudge the other
-    side; ``misfit_m`` the same as rope length, for locked lines.
+    ``case_names`` (c,). ``misfit_n``: by what force on the carriage a rule may misjudge
+    the other side.
     """
 
     case_names: tuple[str, ...]
@@ -64,7 +64,6 @@ class StatePass:
     alone_n: FloatArray
     rules: FloatArray
     misfit_n: float = 0.0
-    misfit_m: float = 0.0
 
 
 def stop_positions_m(spacing_m: float, *, step_m: float = STOP_STEP_M) -> FloatArray:
@@ -148,7 +147,6 @@ def _loads(
     rules: FloatArray,
     *,
     misfit_n: float = 0.0,
-    misfit_m: float = 0.0,
     only_declared: bool = False,
 ) -> StatePass:
     rows = [row_of(lift, line, side=side, phase_m=float(p)) for p in phase_m]
@@ -171,7 +169,6 @@ def _loads(
         alone_n=weight_n(lift, np.full(count, alone)),
         rules=rules,
         misfit_n=misfit_n,
-        misfit_m=misfit_m,
     )
 
 
@@ -315,7 +312,9 @@ def _locked_pass(
         (case,),
         phase_m,
         rules,
-        misfit_m=max(miss for _, miss in found) / LENGTH_SCALE_N_PER_M,
+        misfit_n=max(miss for _, miss in found)
+        / LENGTH_SCALE_N_PER_M
+        * _force_per_metre(models, {side: first, other: others[0]}, at_stop, stops[0]),
         # A blocked carriage remembers who sat there: nobody else may be added.
         only_declared=True,
     )
@@ -328,3 +327,16 @@ def _locked(stop: LoopState) -> Held:
 def _own_length_m(pair: LoopState, side: Side) -> float:
     state = pair.first if side is Side.ASCENDING else pair.second
     return state.unstretched_length_m
+
+
+def _force_per_metre(
+    models: Mapping[Side, SideModel],
+    loads: Mapping[Side, SideLoads],
+    at_stop: Held,
+    stop: LoopState,
+) -> float:
+    """Force on the carriage that shortens the hanging rope by a metre [N/m]."""
+    more = Held(kept=at_stop.kept, amount=1.01 * at_stop.amount)
+    tighter = solve_pair(models, loads, held=more, near=stop)
+    shorter_m = abs(stop.unstretched_length_m - tighter.unstretched_length_m)
+    return 0.01 * at_stop.amount / max(shorter_m, 1e-9)

@@ -10,7 +10,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SideEnvelope, Span, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.heights.extremes import SideExtremes
-from evac.heights.margins import Margins
+from evac.heights.margins import ORDER_FREE_EXCESS_M, Margins
 from evac.heights.stop import doubtful_spans
 
 
@@ -53,10 +53,18 @@ def unit_heights(
     *,
     extremes: Mapping[Side, SideExtremes],
     envelopes: Mapping[Side, SideEnvelope],
+    margins: Mapping[Side, Margins],
 ) -> tuple[UnitHeights, ...]:
     """Every span of both sides, ascending first."""
     return tuple(
-        _unit(lift, line, span, extremes=extremes[side], envelope=envelopes[side])
+        _unit(
+            lift,
+            line,
+            span,
+            extremes=extremes[side],
+            envelope=envelopes[side],
+            margins=margins[side],
+        )
         for side in Side
         for span in line.spans
     )
@@ -91,6 +99,7 @@ def _unit(
     *,
     extremes: SideExtremes,
     envelope: SideEnvelope,
+    margins: Margins,
 ) -> UnitHeights:
     ground = line.ground[envelope.side]
     # The sample on a support belongs to both spans beside it: heights are met there
@@ -107,6 +116,15 @@ def _unit(
     def most(values: FloatArray) -> float:
         return float(np.nanmax(values[inside])) if known else float("nan")
 
+    def covering(values: FloatArray) -> float:
+        return most(values + envelope.margin_m) - most(values)
+
+    margin_m = max(
+        covering(envelope.rope_greatest_m),
+        covering(envelope.stance_greatest_m),
+        covering(-envelope.rope_least_m),
+    )
+    widest = int(np.argmax(np.where(inside, envelope.margin_m, -np.inf)))
     least = float(np.nanmin(envelope.rope_least_m[inside])) if known else float("nan")
     return UnitHeights(
         side=envelope.side,
@@ -118,12 +136,16 @@ def _unit(
         rope_least_m=least,
         seat_greatest_m=most(envelope.rope_greatest_m) - seat_m,
         seat_least_m=least - seat_m,
-        margin_m=most(envelope.margin_m),
+        margin_m=margin_m,
         slope_greatest_deg=float(envelope.slope_greatest_deg[inside].max()),
         ground_slope_deg=_steepest(ground.slope_deg[inside]),
         carriers_most=int(extremes.carriers_most[span.index]),
         known=known,
         reason=reason,
+        margin_parts_m={
+            **{name: float(part[widest]) for name, part in margins.part_m.items()},
+            "order of work": ORDER_FREE_EXCESS_M,
+        },
     )
 
 
