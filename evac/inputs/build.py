@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from evac.facts.drill import DrillRecord
 from evac.facts.lift import (
     Carriers,
     CarrierType,
@@ -33,7 +34,8 @@ from evac.inputs.lift_toml import (
     OrganisationSection,
     TensionSection,
 )
-from evac.inputs.rows import KitRow, StepTimeRow, TeamRow, TechniqueRow
+from evac.inputs.problems import WORDS
+from evac.inputs.rows import DrillRow, KitRow, StepTimeRow, TeamRow, TechniqueRow
 
 TENSION_DOUBT_SHARE = 0.05
 """Assumed either way where ``low_kn`` and ``high_kn`` are blank (common practice,
@@ -220,6 +222,19 @@ def techniques(rows: Sequence[TechniqueRow]) -> tuple[Technique, ...]:
     return tuple(
         Technique(id=row.technique, **row.model_dump(exclude={"technique"}))
         for row in rows
+    )
+
+
+def drill_records(
+    rows: Sequence[DrillRow], *, numbers: Sequence[int], file: str
+) -> tuple[DrillRecord, ...]:
+    """What was timed in drills, each record with the row it came from."""
+    return tuple(
+        DrillRecord(
+            **row.model_dump(exclude={"note"}),
+            where=WORDS.say("inputs.row_of", file=file, row=number),
+        )
+        for row, number in zip(rows, numbers, strict=True)
     )
 
 

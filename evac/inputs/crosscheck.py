@@ -10,6 +10,7 @@ from evac.inputs.geo import far_away
 from evac.inputs.problems import did_you_mean, problem
 from evac.inputs.rows import (
     TECHNIQUE_KINDS,
+    DrillRow,
     KitRow,
     StepTimeRow,
     TeamRow,
@@ -88,6 +89,30 @@ def check_step_times(
     problems += [
         problem("no_times", where="column technique", kind=kind)
         for kind in sorted(need - have)
+    ]
+    _raise(file, problems)
+
+
+def check_drills(
+    rows: Sequence[DrillRow], *, numbers: Sequence[int], file: str
+) -> None:
+    """Refuse drill records of an unknown kind of technique.
+
+    Raises
+    ------
+    InputError
+        Listing every row in question.
+    """
+    kinds = (*TECHNIQUE_KINDS, ON_GROUND)
+    problems = [
+        problem(
+            "times_of_unknown",
+            where=f"row {number}, column technique",
+            found=row.technique,
+            near=did_you_mean(row.technique, kinds),
+        )
+        for row, number in zip(rows, numbers, strict=True)
+        if row.technique not in kinds
     ]
     _raise(file, problems)
 

@@ -13,6 +13,7 @@ import numpy as np
 from pydantic import BaseModel
 
 from evac.errors import InputError
+from evac.facts.drill import DrillRecord
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import (
     Assumption,
@@ -32,6 +33,7 @@ from evac.inputs.lift_toml import LiftToml, read_lift_toml
 from evac.inputs.placing import Placed, place_supports
 from evac.inputs.problems import nearest, problem
 from evac.inputs.rows import (
+    DrillRow,
     GroundRow,
     KitRow,
     StepTimeRow,
@@ -155,6 +157,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
     )
     teams = build.teams(team_rows, frame=placed.frame)
     hazards, ways, points = _layers(files, toml, placed)
+    drills = _drill_records(files, toml)
     ground = _ground_table(files, toml, placed, findings)
     terrain = _terrain(files, toml, placed, teams=teams, ways=ways, points=points)
     supports = _supports(support_rows, placed, terrain=terrain, ground=ground)
@@ -197,6 +200,8 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         assumptions=_assumptions(toml, terrain),
         plan_texts=dict(toml.plan_texts),
         findings=tuple(findings),
+        drill_records=drills,
+        accepted_steps=frozenset(toml.learning.accepted),
         fingerprint=dict(sorted(files.hashes.items())),
     )
     return plausibility.checked(lift, supports_file=supports_table.file)
@@ -288,6 +293,17 @@ def _crew_tables(
         kits, numbers=table.numbers, file=table.file, techniques=techniques, teams=teams
     )
     return techniques, teams, kits, times
+
+
+def _drill_records(files: _Folder, toml: LiftToml) -> tuple[DrillRecord, ...]:
+    """What was timed in drills; () where there is no table or none has rows."""
+    name = _name_of(files, toml, "drills")
+    if name is None:
+        return ()
+    table = raw_table(files.content(name), file=name)
+    rows = read_table(table, model=DrillRow, name="drills", may_be_empty=True)
+    crosscheck.check_drills(rows, numbers=table.numbers, file=name)
+    return build.drill_records(rows, numbers=table.numbers, file=name)
 
 
 def _layers(

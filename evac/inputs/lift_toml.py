@@ -385,6 +385,12 @@ class FilesSection(_Section):
     drills: Name | None = None
 
 
+class LearningSection(_Section):
+    """``[learning]``: steps whose shorter times from drills are accepted (rule 25)."""
+
+    accepted: Annotated[tuple[str, ...], BeforeValidator(_labels)] = ()
+
+
 class AssumptionEntry(_Section):
     """One entry of ``[assumptions]``."""
 
@@ -409,6 +415,7 @@ class LiftToml(_Section):
     travel: TravelSection
     files: FilesSection = FilesSection()
     plan_texts: dict[str, Str] = {}
+    learning: LearningSection = LearningSection()
     assumptions: dict[str, AssumptionEntry] = {}
 
 

@@ -201,3 +201,23 @@ class StepTimeRow(_Row):
             shown = f"{self.low_s:g}, {self.likely_s:g}, {self.high_s:g}"
             reject("not_in_order", column="likely_s", three=shown)
         return self
+
+
+class DrillRow(_Row):
+    """One row of ``drills.csv``."""
+
+    date: Day
+    team: Identity
+    technique: Text
+    step: Annotated[Text, Field(min_length=1)]
+    per: Annotated[
+        Literal["span", "carrier", "passenger", "metre", "support", "change"],
+        BeforeValidator(_lower),
+    ]
+    condition: Text = ""
+    seconds: Annotated[Number, Field(gt=0, le=86_400)]
+    amount: Annotated[Number, Field(gt=0, le=10_000)] = 1.0
+    stopped: YesNo = False
+    real: YesNo = False
+    worked_s: Annotated[Number, Field(ge=0, le=172_800)] = 0.0
+    note: Text = ""

@@ -118,7 +118,9 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
     )
 
 
-def read_table(table: RawTable, *, model: type[Row], name: str) -> tuple[Row, ...]:
+def read_table(
+    table: RawTable, *, model: type[Row], name: str, may_be_empty: bool = False
+) -> tuple[Row, ...]:
     """Check header and cells of a table against its row model.
 
     Parameters
@@ -129,6 +131,8 @@ def read_table(table: RawTable, *, model: type[Row], name: str) -> tuple[Row, ..
         Pydantic model of one row; its field names are the columns.
     name : str
         The table's name in the words, ``[column.<name>]``.
+    may_be_empty : bool
+        Whether a header without rows will do.
 
     Returns
     -------
@@ -155,7 +159,7 @@ def read_table(table: RawTable, *, model: type[Row], name: str) -> tuple[Row, ..
             rows.append(row)
     if problems:
         raise InputError(table.file, problems)
-    if not rows:
+    if not rows and not may_be_empty:
         _refuse(table.file, "no_rows", table=name)
     return tuple(rows)
 

@@ -11,6 +11,7 @@ import pytest
 from pyproj import Geod
 from small_folder import FILES, edited, write_folder
 
+from evac.errors import InputError
 from evac.facts.lift import Grip, SupportKind, TensionState
 from evac.inputs.folder import open_lift
 
@@ -222,3 +223,39 @@ def test_heights_in_a_layer_are_dropped(tmp_path: Path) -> None:
     with_z = open_lift(write_folder(tmp_path / "b", muster_geojson=muster))
 
     assert with_z.muster_points[0] == plain
+
+
+DRILLS = """date,team,technique,step,per,seconds,amount,stopped,real,worked_s
+2026-11-05,Upper patrol,ladder,take a passenger down,passenger,240,2,no,no,600
+"""
+
+
+def test_drill_records_are_read_with_the_row_they_came_from(tmp_path: Path) -> None:
+    toml = FILES["lift.toml"] + '[learning]\naccepted = ["ladder / x / passenger"]\n'
+    lift = open_lift(write_folder(tmp_path, drills_csv=DRILLS, lift_toml=toml))
+
+    (record,) = lift.drill_records
+    assert record.where == "drills.csv, row 2"
+    assert (record.seconds, record.amount, record.worked_s) == (240, 2, 600)
+    assert record.date == date(2026, 11, 5)
+    assert not record.stopped
+    assert lift.accepted_steps == {"ladder / x / passenger"}
+    assert "drills.csv" in lift.fingerprint
+
+
+def test_a_drill_table_without_rows_is_no_fault(tmp_path: Path) -> None:
+    header = DRILLS.splitlines()[0]
+    lift = open_lift(write_folder(tmp_path, drills_csv=header))
+
+    assert lift.drill_records == ()
+
+
+def test_a_drill_record_of_no_time_is_refused(tmp_path: Path) -> None:
+    spoilt = DRILLS.replace(",240,2,", ",0,2,").replace("ladder,", "laddr,")
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, drills_csv=spoilt))
+
+    assert str(refused.value) == (
+        "drills.csv, row 2, column seconds: found '0', expected a number above 0. Give "
+        "all the seconds that were timed, such as 180."
+    )

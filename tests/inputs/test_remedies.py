@@ -11,6 +11,7 @@ from evac.inputs.geo import HazardProperties, MusterProperties, WayProperties
 from evac.inputs.lift_toml import LiftToml, section_of
 from evac.inputs.rows import (
     PER,
+    DrillRow,
     GroundRow,
     KitRow,
     StepTimeRow,
@@ -29,6 +30,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "kit": KitRow,
     "techniques": TechniqueRow,
     "times": StepTimeRow,
+    "drills": DrillRow,
     "hazards": HazardProperties,
     "access": WayProperties,
     "muster": MusterProperties,
