@@ -1,0 +1,177 @@
+"""What would help: every remedy really does, and the least of its kind is named."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+import pytest
+from builders import LOOP, make_lift
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign
+from evac.assignment.remedies import find_remedies
+from evac.facts.finding import Finding
+from evac.facts.heights import Heights
+from evac.facts.lift import Kit, Lift
+from evac.facts.work import Remedy, Work
+from evac.gear.reach import unit_rope_needed_m
+from evac.heights.envelope import find_heights
+from evac.line import lay_out
+from evac.words import Words
+
+
+@cache
+def heights_of_lift() -> Heights:
+    lift = make_lift()
+    return find_heights(lift, lay_out(lift))[0]
+
+
+def build(lift: Lift) -> Work:
+    heights = heights_of_lift()
+    options = gear.options(lift)
+    gates = hazards.find_gates(lift, heights.line)
+    return timing.build_work(
+        lift,
+        heights,
+        options,
+        gear.find_reaches(lift, options, heights.units, gates=gates),
+        gates,
+        access.find_routes(lift, heights.line),
+    )
+
+
+def with_kits(change: Callable[[Kit], Kit | None]) -> Lift:
+    changed = [change(kit) for kit in make_lift().kits]
+    return make_lift(kits=tuple(kit for kit in changed if kit is not None))
+
+
+def ask(
+    lift: Lift, *, limit_s: int | None = None, budget_s: float = 120.0
+) -> tuple[tuple[Remedy, ...], tuple[Finding, ...]]:
+    work = build(lift)
+    return find_remedies(
+        lift,
+        heights_of_lift(),
+        work,
+        assign(work),
+        rebuild=build,
+        limit_s=limit_s,
+        budget_s=budget_s,
+    )
+
+
+def only_short_ropes() -> Lift:
+    """Nobody reaches over the gully: 35 m of rope at most, and no rope rescuer."""
+    lift = with_kits(
+        lambda kit: replace(kit, rope_length_m=35.0) if kit.technique == LOOP else None
+    )
+    teams = tuple(replace(team, techniques=(LOOP,)) for team in lift.teams)
+    return replace(lift, teams=teams)
+
+
+def test_the_least_kit_suffices_and_five_metres_less_does_not() -> None:
+    lift = only_short_ropes()
+    assert assign(build(lift)).objectives[0] > 0
+    remedies, findings = ask(lift)
+    kits = [item for item in remedies if item.key == "kit_thrown"]
+    assert kits
+    for item in kits:
+        assert item.uncovered_people == 0
+        length_m = float(item.values["rope_length_m"])
+        for shorter_m, reached in ((0.0, True), (5.0, False)):
+            kit = replace(
+                lift.kits[0],
+                id="tried",
+                team=str(item.values["team"]),
+                rope_length_m=length_m - shorter_m,
+                throw_height_m=float(item.values["throw_height_m"]),
+                launcher=True,
+            )
+            found = assign(build(replace(lift, kits=(*lift.kits, kit))))
+            assert (found.objectives[0] == 0) == reached
+            if reached:
+                assert found.objectives[1] == item.clear_s
+    assert {item.key for item in findings} == {"assignment.least_kit"}
+
+
+def test_no_remedy_brings_less_rope_than_the_necessary_bound() -> None:
+    lift = only_short_ropes()
+    work = build(lift)
+    lost = {(item.side, item.span_index) for item in assign(work).uncovered}
+    most_m = max(
+        min(unit_rope_needed_m(lift, technique, unit) for technique in lift.techniques)
+        for unit in heights_of_lift().units
+        if (unit.side, unit.span_index) in lost
+    )
+    for item in ask(lift)[0]:
+        if item.key == "kit_thrown":
+            assert float(item.values["rope_length_m"]) >= most_m
+
+
+def test_a_missed_limit_is_met_by_one_more_team_or_by_nothing_that_is_claimed() -> None:
+    lift = make_lift()
+    clear_s = assign(build(lift)).objectives[1]
+    remedies, _ = ask(lift, limit_s=clear_s - 60)
+    assert remedies
+    assert all(item.clear_s <= clear_s - 60 for item in remedies)
+    assert any(item.key == "team" for item in remedies)
+
+
+def test_the_cost_column_ranks_before_what_costs_nothing_known() -> None:
+    lift = make_lift()
+    costs = {"Team 1": 300.0, "Team 2": 100.0, "Team 3": 200.0}
+    teams = tuple(replace(team, cost=costs[team.id]) for team in lift.teams)
+    lift = replace(lift, teams=teams)
+    clear_s = assign(build(lift)).objectives[1]
+    remedies, _ = ask(lift, limit_s=clear_s - 1)
+    shown = [item.cost for item in remedies]
+    known = [cost for cost in shown if cost is not None]
+    assert shown[: len(known)] == sorted(known)
+    assert len(known) >= 2
+
+
+def test_an_impossible_limit_says_that_no_one_or_two_changes_suffice() -> None:
+    remedies, findings = ask(make_lift(), limit_s=1)
+    assert "assignment.no_remedy" in {item.key for item in findings}
+    assert all(item.clear_s > 1 for item in remedies)
+
+
+def test_a_search_without_time_says_that_not_all_was_tried() -> None:
+    remedies, findings = ask(only_short_ropes(), budget_s=0.0)
+    assert remedies == ()
+    assert "assignment.remedies_cut" in {item.key for item in findings}
+
+
+def test_a_plan_that_is_good_enough_needs_no_remedy() -> None:
+    assert ask(make_lift()) == ((), ())
+
+
+@pytest.mark.parametrize("limit_s", [1, None])
+def test_every_remedy_and_finding_has_its_sentence(limit_s: int | None) -> None:
+    words = Words()
+    for lift in (only_short_ropes(), make_lift()):
+        remedies, findings = ask(lift, limit_s=limit_s)
+        for item in remedies:
+            assert words.say(f"remedy.{item.key}", **item.values)
+        for finding in findings:
+            assert all(words.finding(finding))
+
+
+def test_every_pair_of_kinds_has_a_sentence() -> None:
+    words = Words()
+    kinds = (
+        "begin_high",
+        "begin_low",
+        "kit",
+        "kit_thrown",
+        "sooner",
+        "team",
+        "training",
+    )
+    for first in kinds:
+        assert words.has(f"remedy.{first}")
+        for second in kinds:
+            if first <= second:
+                assert words.has(f"remedy.{first}_and_{second}")
