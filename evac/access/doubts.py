@@ -15,6 +15,11 @@ from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Route
 from evac.ground import sample_grid
 
+DEEP_SNOW_M = 0.5
+LEAST_SNOW_FACTOR = 1.5
+"""Walking in snow deeper than the first is hardly quicker than the second times dry
+ground (common practice, no source)."""
+
 
 def doubts(lift: Lift, line: Line, routes: tuple[Route, ...]) -> tuple[Finding, ...]:
     """Straight lines instead of ways, supports without a way, unknown ground.
@@ -33,7 +38,23 @@ def doubts(lift: Lift, line: Line, routes: tuple[Route, ...]) -> tuple[Finding, 
         *_own_lift(lift),
         *_avalanche(lift, line, routes),
         *_vehicles(lift),
+        *_snow(lift),
     )
+
+
+def _snow(lift: Lift) -> list[Finding]:
+    """Somebody wades in deep snow with a factor for packed ground."""
+    factor, snow_m = lift.travel.foot_factor, lift.conditions.snow_most_m
+    walks = any(team.travel != "ski" for team in lift.teams)
+    if not walks or snow_m < DEEP_SNOW_M or factor >= LEAST_SNOW_FACTOR:
+        return []
+    return [
+        Finding(
+            key="access.slow_snow",
+            severity=Severity.WARN,
+            values={"snow_m": snow_m, "factor": f"{factor:g}"},
+        )
+    ]
 
 
 def _no_ways(lift: Lift) -> list[Finding]:

@@ -28,6 +28,7 @@ source)."""
 
 JOIN_M_PER_S = 1.0
 AVALANCHE = "avalanche ground"
+VEHICLE = "snow vehicle"
 
 # Node numbers of the driving layer start here, so that one graph holds both layers.
 _DRIVING = 10_000_000
@@ -91,14 +92,18 @@ def _abreast_m(line: Line, places: FloatArray) -> FloatArray:
     return abreast
 
 
-def build_network(lift: Lift, line: Line, web: Web, *, checks_steep: bool) -> Network:
-    """Travel times over every piece of a web, by every mode of travel.
+def build_network(
+    lift: Lift, line: Line, web: Web, *, modes: Sequence[str], checks_steep: bool
+) -> Network:
+    """Travel times over every piece of a web, by each mode of travel.
 
     Parameters
     ----------
     lift : Lift
     line : Line
     web : Web
+    modes : sequence of str
+        Of ``"foot"``, ``"ski"``, ``"snow vehicle"``.
     checks_steep : bool
         Leave out off-way walks over ground that is too steep to walk.
     """
@@ -106,9 +111,7 @@ def build_network(lift: Lift, line: Line, web: Web, *, checks_steep: bool) -> Ne
     first = np.concatenate([[0], np.cumsum(counts)]).astype(int)
     places = np.concatenate([strand.places for strand in web.strands])
     height_m = elevations_m(lift, line, places)
-    graphs: dict[str, nx.DiGraph[int]] = {
-        mode: nx.DiGraph() for mode in ("foot", "ski", "snow vehicle")
-    }
+    graphs: dict[str, nx.DiGraph[int]] = {mode: nx.DiGraph() for mode in modes}
     releases = _releases(lift, web)
     for number, strand in enumerate(web.strands):
         nodes = np.arange(first[number], first[number + 1])
@@ -122,17 +125,20 @@ def build_network(lift: Lift, line: Line, web: Web, *, checks_steep: bool) -> Ne
             continue
         for mode, graph in graphs.items():
             _add_strand(graph, lift, web, number, nodes, run, rise, releases, mode)
+    place_node = {n: int(first[s] + k) for n, (s, k) in web.place_node.items()}
+    if VEHICLE in graphs:
+        graphs[VEHICLE].add_nodes_from(n + _DRIVING for n in place_node.values())
     for join in web.joins:
         a, b = (int(first[s] + n) for s, n in (join.first, join.second))
         for graph in graphs.values():
             _add_join(graph, a, b, join.length_m)
-    for node in list(graphs["snow vehicle"]):
+    for node in list(graphs.get(VEHICLE, ())):
         if node >= _DRIVING:
             # Get out and walk on; nobody gets in again on the way.
-            _add_join(graphs["snow vehicle"], node, node - _DRIVING, 0.0, both=False)
+            _add_join(graphs[VEHICLE], node, node - _DRIVING, 0.0, both=False)
     return Network(
         graphs=graphs,
-        place_node={n: int(first[s] + k) for n, (s, k) in web.place_node.items()},
+        place_node=place_node,
         x_m=places[:, 0],
         y_m=places[:, 1],
         travel=lift.travel,
@@ -242,7 +248,7 @@ def _layer_seconds(
         layers.append((0, np.where(flat, skied, walked), np.where(flat, 0.0, 1.0)))
     elif "foot" in allowed:
         layers.append((0, walked, all_foot))
-    if mode == "snow vehicle" and "snow vehicle" in allowed:
+    if mode == VEHICLE and VEHICLE in allowed:
         speed = travel.vehicle_m_per_s / (1.0 if is_way else travel.off_way_factor)
         layers.append((_DRIVING, run_m / speed, no_foot))
     return layers
@@ -261,11 +267,14 @@ def _add_join(
         way_id="",
         release_s=0.0,
     )
-    layers = (0, _DRIVING) if both else (0,)
-    for layer in layers:
-        graph.add_edge(a + layer, b + layer, piece=piece)
-        if both:
-            graph.add_edge(b + layer, a + layer, piece=piece)
+    graph.add_edge(a, b, piece=piece)
+    if not both:
+        return
+    graph.add_edge(b, a, piece=piece)
+    # Where a vehicle drives on both sides of the join, it drives over it.
+    if a + _DRIVING in graph and b + _DRIVING in graph:
+        graph.add_edge(a + _DRIVING, b + _DRIVING, piece=piece)
+        graph.add_edge(b + _DRIVING, a + _DRIVING, piece=piece)
 
 
 def quickest(
@@ -284,6 +293,24 @@ def quickest(
         Whether avalanche ground that is released at some time may be crossed; such
         that is never released is never crossed.
     """
+    return paths_from(
+        network,
+        place(network, start, mode=mode),
+        mode=mode,
+        crosses_released=crosses_released,
+    )
+
+
+def place(network: Network, name: str, *, mode: str) -> int:
+    """The node of a place, in the driving layer for those who come in a vehicle."""
+    node = network.place_node[name]
+    return node + _DRIVING if mode == VEHICLE else node
+
+
+def paths_from(
+    network: Network, source: int, *, mode: str, crosses_released: bool
+) -> Mapping[int, Sequence[int]]:
+    """Quickest paths from a node to every node that can be reached."""
     most_s = NEVER_S - 1 if crosses_released else 0.0
 
     def seconds(_start: int, _end: int, edge: Mapping[str, Piece]) -> float | None:
@@ -291,14 +318,19 @@ def quickest(
         return piece.seconds if piece.release_s <= most_s else None
 
     graph = network.graphs[mode]
-    node = network.place_node[start]
-    source = node + _DRIVING if mode == "snow vehicle" else node
     if source not in graph:
         return {}
     paths: Mapping[int, Sequence[int]] = nx.single_source_dijkstra_path(
         graph, source, weight=seconds
     )
     return paths
+
+
+def driving_leg(nodes: Sequence[int], path: Path) -> tuple[float, int]:
+    """Seconds driven on a path, and the node at which its team gets out."""
+    driven = [number for number, node in enumerate(nodes) if node >= _DRIVING]
+    last = driven[-1]
+    return sum(piece.seconds for piece in path.pieces[:last]), nodes[last]
 
 
 def path_of(network: Network, nodes: Sequence[int], *, mode: str) -> Path:

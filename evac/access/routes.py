@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-
-import numpy as np
+from math import hypot
 
 from evac.access.network import (
+    AVALANCHE,
     Network,
     Path,
     build_network,
@@ -56,18 +56,19 @@ def find_routes(lift: Lift, line: Line) -> tuple[Route, ...]:
     20 m at most); the time is the rule's for the whole path.
     """
     network = team_network(lift, line)
+    finders: dict[tuple[str, str], tuple[_Paths, ...]] = {}
     routes: list[Route] = []
     for team in lift.teams:
-        ready_s, lost_s = departure(lift, team)
-        routes += _team_routes(
-            lift, network, team, leaves_s=ready_s + lost_s, lost_s=lost_s
-        )
+        key = (start_name(team), team.travel)
+        if key not in finders:
+            finders[key] = _paths(lift, network, team)
+        routes += _team_routes(lift, network, team, finders[key])
     return tuple(routes)
 
 
 def start_name(team: Team) -> str:
-    """The place a team starts from, as a network names it."""
-    return f"start {team.id}"
+    """The place a team starts from, as a network names it: one name a place."""
+    return f"start {team.start_x_m:.2f} {team.start_y_m:.2f}"
 
 
 def support_name(index: int) -> str:
@@ -78,37 +79,37 @@ def support_name(index: int) -> str:
 def team_network(lift: Lift, line: Line) -> Network:
     """The network that teams come in by."""
     supports = lift.supports
-    places = {start_name(t): (t.start_x_m, t.start_y_m) for t in lift.teams}
-    places |= {support_name(k): (s.x_m, s.y_m) for k, s in enumerate(supports)}
+    starts = {start_name(t): (t.start_x_m, t.start_y_m) for t in lift.teams}
+    places = starts | {support_name(k): (s.x_m, s.y_m) for k, s in enumerate(supports)}
     walks = [
         (support_name(k), support_name(k + 1))
         for k, (a, b) in enumerate(pairwise(supports))
-        if np.hypot(b.x_m - a.x_m, b.y_m - a.y_m) <= DIRECT_M
+        if hypot(b.x_m - a.x_m, b.y_m - a.y_m) <= DIRECT_M
     ]
-    for team in lift.teams:
-        for k, support in enumerate(supports):
-            away_m = np.hypot(
-                support.x_m - team.start_x_m, support.y_m - team.start_y_m
-            )
-            if away_m <= DIRECT_M or not lift.ways:
-                walks.append((start_name(team), support_name(k)))
+    for name, (x_m, y_m) in starts.items():
+        walks += [
+            (name, support_name(k))
+            for k, support in enumerate(supports)
+            if not lift.ways or hypot(support.x_m - x_m, support.y_m - y_m) <= DIRECT_M
+        ]
     web = weave(
         lift,
         places,
         walks=walks,
-        vehicle_places=[start_name(team) for team in lift.teams],
+        vehicle_places=list(starts),
     )
-    return build_network(lift, line, web, checks_steep=bool(lift.ways))
+    # On foot as well: a team that came by vehicle walks on from zone to zone.
+    modes = dict.fromkeys(("foot", *(team.travel for team in lift.teams)))
+    return build_network(
+        lift, line, web, modes=tuple(modes), checks_steep=bool(lift.ways)
+    )
 
 
-def departure(lift: Lift, team: Team) -> tuple[float, float]:
-    """When a team is ready, and what a shared vehicle costs it beside the drive [s]."""
+def lost_seconds(lift: Lift, team: Team) -> float:
+    """What a shared vehicle costs a team beside the drive: waiting, others' stops."""
     sharing = sharers(lift, team)
-    if len(sharing) < 2:
-        return team.ready_s, 0.0
     leaves_s = max(other.ready_s for other in sharing)
-    stops = sharing.index(team)
-    return team.ready_s, leaves_s - team.ready_s + stops * UNLOAD_S
+    return leaves_s - team.ready_s + sharing.index(team) * UNLOAD_S
 
 
 def sharers(lift: Lift, team: Team) -> list[Team]:
@@ -129,19 +130,29 @@ def sharers(lift: Lift, team: Team) -> list[Team]:
     )
 
 
-def _team_routes(
-    lift: Lift, network: Network, team: Team, *, leaves_s: float, lost_s: float
-) -> list[Route]:
+_Paths = Mapping[int, Sequence[int]]
+
+
+def _paths(lift: Lift, network: Network, team: Team) -> tuple[_Paths, ...]:
+    """Quickest paths round avalanche ground, and through what is released."""
     start, mode = start_name(team), team.travel
-    round_about = quickest(network, start=start, mode=mode, crosses_released=False)
-    through: Mapping[int, Sequence[int]] = {}
-    if any(hazard.kind == "avalanche ground" for hazard in lift.hazards):
-        through = quickest(network, start=start, mode=mode, crosses_released=True)
+    found = [quickest(network, start=start, mode=mode, crosses_released=False)]
+    if any(hazard.kind == AVALANCHE for hazard in lift.hazards):
+        found.append(quickest(network, start=start, mode=mode, crosses_released=True))
+    return tuple(found)
+
+
+def _team_routes(
+    lift: Lift, network: Network, team: Team, finders: tuple[_Paths, ...]
+) -> list[Route]:
+    mode = team.travel
+    lost_s = lost_seconds(lift, team)
+    leaves_s = team.ready_s + lost_s
     routes = []
     for index in range(len(lift.supports)):
         node = network.place_node[support_name(index)]
         found: list[tuple[float, Path]] = []
-        for paths in (round_about, through):
+        for paths in finders:
             if node in paths:
                 path = path_of(network, paths[node], mode=mode)
                 seconds = path_seconds(lift.travel, path.pieces)
@@ -188,11 +199,9 @@ def _without_repeats(network: Network, nodes: Sequence[int]) -> list[int]:
     for node in nodes:
         if kept:
             last = kept[-1]
-            apart_m = np.hypot(
-                network.x_m[node] - network.x_m[last],
-                network.y_m[node] - network.y_m[last],
-            )
-            if apart_m < 0.01:
+            east_m = network.x_m[node] - network.x_m[last]
+            north_m = network.y_m[node] - network.y_m[last]
+            if hypot(east_m, north_m) < 0.01:
                 continue
         kept.append(node)
     return kept

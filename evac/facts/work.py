@@ -177,6 +177,36 @@ class Uncovered:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PickOff:
+    """Who picks off a passenger that cannot help, in one team's zone (rule 19).
+
+    ``team`` is None and ``seconds`` ``NEVER_S`` where nobody can; ``in_time`` says
+    whether the set time is kept. The zone's own team needs no way: 0 seconds.
+    """
+
+    zone_team: str
+    team: str | None
+    kit: str | None
+    technique: str | None
+    seconds: float
+    in_time: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpecialPassenger:
+    """A kind of passenger with time and kit of its own (rule 19).
+
+    ``key`` is a words key below ``special.``. ``extra_s`` per option's technique:
+    technique id -> seconds beside the usual passenger, likely. ``options`` holds the
+    indices of the options that can serve such a passenger at all.
+    """
+
+    key: str
+    extra_s: Mapping[str, float]
+    options: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assignment:
     """Which team clears what, with its certificate.
 

@@ -83,7 +83,9 @@ def _network(lift: Lift, line: Line) -> Network:
             or np.hypot(point.x_m - x_m[k], point.y_m - y_m[k]) <= DIRECT_M
         ]
     web = weave(lift, places, walks=walks)
-    return build_network(lift, line, web, checks_steep=bool(lift.ways))
+    return build_network(
+        lift, line, web, modes=(ON_FOOT,), checks_steep=bool(lift.ways)
+    )
 
 
 def _nearest(

@@ -9,6 +9,7 @@ from evac.timing.seconds import (
     setup_seconds,
     side_change_seconds,
 )
+from evac.timing.special import special_doubts, special_passengers
 from evac.timing.steps import day_factor, has_times
 from evac.timing.work import build_work
 
@@ -24,4 +25,6 @@ __all__ = [
     "rescue_seconds",
     "setup_seconds",
     "side_change_seconds",
+    "special_doubts",
+    "special_passengers",
 ]

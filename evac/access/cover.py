@@ -1,0 +1,231 @@
+"""Between the zones: who picks off a passenger where, what a shared vehicle can do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from evac.access.network import (
+    Network,
+    driving_leg,
+    path_of,
+    path_seconds,
+    paths_from,
+    place,
+)
+from evac.access.routes import (
+    UNLOAD_S,
+    sharers,
+    start_name,
+    support_name,
+    team_network,
+)
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Line
+from evac.facts.lift import Lift, Side, Team
+from evac.facts.work import (
+    NEVER_S,
+    Assignment,
+    Option,
+    PickOff,
+    Route,
+    Work,
+    Zone,
+)
+from evac.gear import technique_of
+
+SIDES = (Side.ASCENDING, Side.DESCENDING)
+ON_FOOT = "foot"
+DETOUR_S = 60.0
+"""A vehicle later than planned by less than this is not worth a finding."""
+
+
+def find_pickoffs(
+    lift: Lift,
+    line: Line,
+    work: Work,
+    assignment: Assignment,
+    routes: Sequence[Route],
+) -> tuple[PickOff, ...]:
+    """For every zone, the team that soonest picks off a passenger who cannot help.
+
+    A team can if its technique serves an incapacitated passenger and reaches every
+    unit of the zone. The zone's own team is there already. Another team comes from
+    the far end of its own zone, on foot or ski; a reserve team from its start place.
+    It must be at the zone's farthest span within `organisation.pickoff_s`.
+
+    Parameters
+    ----------
+    lift, line
+        Of one chain.
+    work : Work
+    assignment : Assignment
+    routes : sequence of Route
+        From :func:`evac.access.find_routes`.
+
+    Returns
+    -------
+    tuple of PickOff
+        In order of ``assignment.zones``.
+    """
+    able = [
+        option
+        for option in work.options
+        if technique_of(lift, option.technique).incapacitated
+    ]
+    network: Network | None = None
+    found = []
+    for zone in assignment.zones:
+        fit = [option for option in able if _serves(work, option, zone)]
+        own = next((o for o in fit if o.team == zone.team), None)
+        if own is not None:
+            found.append(_pickoff(lift, zone, own, 0.0))
+            continue
+        if fit and network is None:
+            network = team_network(lift, line)
+        best: tuple[float, Option | None] = (float(NEVER_S), None)
+        for option in fit:
+            seconds = _coming_s(lift, network, assignment, routes, option, zone)
+            if seconds < best[0]:
+                best = (seconds, option)
+        found.append(_pickoff(lift, zone, best[1], best[0]))
+    return tuple(found)
+
+
+def pickoff_doubts(
+    lift: Lift, line: Line, pickoffs: Sequence[PickOff], assignment: Assignment
+) -> tuple[Finding, ...]:
+    """Every zone where nobody picks off in time, by name."""
+    findings = []
+    for zone, pickoff in zip(assignment.zones, pickoffs, strict=True):
+        if pickoff.in_time:
+            continue
+        spans = f"{line.spans[zone.first_span].id} .. {line.spans[zone.last_span].id}"
+        values: dict[str, str | float | int] = {
+            "spans": spans,
+            "within_s": lift.organisation.pickoff_s,
+        }
+        key = "access.pickoff_nobody"
+        if pickoff.team is not None:
+            key = "access.pickoff_late"
+            values |= {"team": pickoff.team, "arrival_s": pickoff.seconds}
+        findings.append(
+            Finding(key=key, severity=Severity.WARN, where=zone.team, values=values)
+        )
+    return tuple(findings)
+
+
+def vehicle_doubts(
+    lift: Lift, line: Line, assignment: Assignment
+) -> tuple[Finding, ...]:
+    """Shared vehicles driven through their stops: teams that come later than planned.
+
+    A team's arrival is planned as if the vehicle drove to its zone directly, with a
+    stop for every team set down before. Here the vehicle drives from zone to zone.
+    """
+    zones = {zone.team: zone for zone in assignment.zones}
+    findings: list[Finding] = []
+    driven = dict.fromkeys(t.vehicle for t in lift.teams if t.vehicle is not None)
+    for vehicle in driven:
+        first = next(team for team in lift.teams if team.vehicle == vehicle)
+        aboard = [team for team in sharers(lift, first) if team.id in zones]
+        if len(aboard) < 2:
+            continue
+        for team, later_s in _drive(lift, line, aboard, zones):
+            if later_s > DETOUR_S:
+                findings.append(
+                    Finding(
+                        key="access.vehicle_detour",
+                        severity=Severity.WARN,
+                        where=vehicle,
+                        values={"team": team.id, "later_s": later_s},
+                    )
+                )
+    return tuple(findings)
+
+
+def _drive(
+    lift: Lift, line: Line, aboard: Sequence[Team], zones: Mapping[str, Zone]
+) -> list[tuple[Team, float]]:
+    """How much later than planned each team of a vehicle arrives [s]."""
+    network = team_network(lift, line)
+    mode = aboard[0].travel
+    node = place(network, start_name(aboard[0]), mode=mode)
+    clock_s = max(team.ready_s for team in sharers(lift, aboard[0]))
+    found = []
+    for team in aboard:
+        zone = zones[team.id]
+        paths = paths_from(network, node, mode=mode, crosses_released=True)
+        target = network.place_node[support_name(zone.start_support)]
+        if target not in paths:
+            found.append((team, float(NEVER_S)))
+            continue
+        path = path_of(network, paths[target], mode=mode)
+        drive_s, node = driving_leg(paths[target], path)
+        walk_s = path_seconds(lift.travel, path.pieces) - drive_s
+        clock_s += drive_s
+        found.append((team, clock_s + walk_s - zone.arrival_s))
+        clock_s += UNLOAD_S
+    return found
+
+
+def _serves(work: Work, option: Option, zone: Zone) -> bool:
+    spans = slice(zone.first_span, zone.last_span + 1)
+    rows = [SIDES.index(side) for side in zone.sides]
+    number = work.options.index(option)
+    planned = work.planned[rows, spans]
+    return bool((work.valid[number][rows, spans] | ~planned).all() and planned.any())
+
+
+def _pickoff(lift: Lift, zone: Zone, option: Option | None, seconds: float) -> PickOff:
+    return PickOff(
+        zone_team=zone.team,
+        team=option.team if option else None,
+        kit=option.kit if option else None,
+        technique=option.technique if option else None,
+        seconds=seconds,
+        in_time=option is not None and seconds <= lift.organisation.pickoff_s,
+    )
+
+
+def _coming_s(
+    lift: Lift,
+    network: Network | None,
+    assignment: Assignment,
+    routes: Sequence[Route],
+    option: Option,
+    zone: Zone,
+) -> float:
+    """Seconds until a team from elsewhere is at the farthest span of a zone."""
+    spans = range(zone.first_span, zone.last_span + 1)
+    own = next((z for z in assignment.zones if z.team == option.team), None)
+    if own is None or network is None:
+        arrive = {r.support_index: r.seconds for r in routes if r.team == option.team}
+        return max(min(arrive[span], arrive[span + 1]) for span in spans)
+    team = lift.teams[option.team_index]
+    # In the field the vehicle is gone: its team walks.
+    mode = "ski" if team.travel == "ski" else ON_FOOT
+    worst = 0.0
+    for support in (own.first_span, own.last_span + 1):
+        node = network.place_node[support_name(support)]
+        paths = paths_from(network, node, mode=mode, crosses_released=False)
+        times = {
+            index: _seconds_to(lift, network, paths, index, mode=mode)
+            for index in range(zone.first_span, zone.last_span + 2)
+        }
+        worst = max(worst, *(min(times[span], times[span + 1]) for span in spans))
+    return worst
+
+
+def _seconds_to(
+    lift: Lift,
+    network: Network,
+    paths: Mapping[int, Sequence[int]],
+    support: int,
+    *,
+    mode: str,
+) -> float:
+    node = network.place_node[support_name(support)]
+    if node not in paths:
+        return float(NEVER_S)
+    path = path_of(network, paths[node], mode=mode)
+    return path_seconds(lift.travel, path.pieces)

@@ -1,0 +1,95 @@
+"""Passengers who need more time or other kit than the usual one (rule 19)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Kit, Lift, StepTime, Technique
+from evac.facts.work import Option, SpecialPassenger
+from evac.gear import technique_of
+from evac.timing.steps import day_factor
+
+HEAVY_KG = 130.0
+"""A very heavy passenger with clothing (common practice, no source)."""
+
+CANNOT_HELP = ("unconscious", "infant", "sit_ski")
+"""These are picked off by a rescuer at the carrier; nobody hangs waiting."""
+
+NEEDS_CALM = ("child_alone", "very_heavy", "deaf", "blind")
+"""These take the table's time for a child or a nervous or bulky passenger."""
+
+NEEDS_NOTHING = ("no_skis",)
+"""These are lowered as usual and need somebody on the ground."""
+
+
+def special_passengers(
+    lift: Lift, options: Sequence[Option]
+) -> tuple[SpecialPassenger, ...]:
+    """Every category with the seconds it adds and the options that serve it.
+
+    Parameters
+    ----------
+    lift : Lift
+        Its step times: rows "add for an incapacitated passenger" and "add for a child
+        or a nervous or bulky passenger". A technique without the row takes that of
+        the technique that states the longest.
+    options : sequence of Option
+        From :func:`evac.gear.options`.
+    """
+    found = []
+    for key in (*CANNOT_HELP, *NEEDS_CALM, *NEEDS_NOTHING):
+        fit = [o for o in options if _serves(lift, o, key)]
+        techniques = dict.fromkeys(option.technique for option in fit)
+        found.append(
+            SpecialPassenger(
+                key=key,
+                extra_s={
+                    name: _extra_s(lift, technique_of(lift, name), key)
+                    for name in techniques
+                },
+                options=tuple(option.index for option in fit),
+            )
+        )
+    return tuple(found)
+
+
+def special_doubts(lift: Lift, options: Sequence[Option]) -> tuple[Finding, ...]:
+    """Categories that nobody at all can serve."""
+    return tuple(
+        Finding(
+            key=f"timing.nobody_{item.key}",
+            severity=Severity.WARN,
+            values={"mass_kg": HEAVY_KG} if item.key == "very_heavy" else {},
+        )
+        for item in special_passengers(lift, options)
+        if not item.options
+    )
+
+
+def _serves(lift: Lift, option: Option, key: str) -> bool:
+    technique = technique_of(lift, option.technique)
+    if key in CANNOT_HELP:
+        return technique.incapacitated
+    if key == "very_heavy":
+        kit = next(item for item in lift.kits if item.id == option.kit)
+        return _holds(kit)
+    return True
+
+
+def _holds(kit: Kit) -> bool:
+    return kit.rated_most_kg is None or kit.rated_most_kg >= HEAVY_KG
+
+
+def _extra_s(lift: Lift, technique: Technique, key: str) -> float:
+    if key in NEEDS_NOTHING:
+        return 0.0
+    start = "add for an incapacitated" if key in CANNOT_HELP else "add for a child"
+    rows = [row for row in lift.step_times if row.step.startswith(start)]
+    own = [row for row in rows if row.technique == technique.kind]
+    factor = day_factor(lift.conditions)
+    return factor * max((_likely(row) for row in own or rows), default=0.0)
+
+
+def _likely(row: StepTime) -> float:
+    return row.seconds.likely
