@@ -1,0 +1,81 @@
+"""Passengers with time and kit of their own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from builders import LOOP, ON_ROPE, make_kits, make_lift
+
+from evac.facts.lift import Lift
+from evac.facts.work import SpecialPassenger
+from evac.gear import options
+from evac.timing import special_doubts, special_passengers
+from evac.words import Words
+
+
+def categories(lift: Lift) -> dict[str, SpecialPassenger]:
+    return {item.key: item for item in special_passengers(lift, options(lift))}
+
+
+def test_all_categories_of_the_trade_are_there_with_their_sentence() -> None:
+    # Rule 19 names them (common practice, no source).
+    found = categories(make_lift())
+    assert set(found) == {
+        "unconscious",
+        "child_alone",
+        "infant",
+        "sit_ski",
+        "very_heavy",
+        "no_skis",
+        "deaf",
+        "blind",
+    }
+    assert all(Words().has(f"special.{key}") for key in found)
+
+
+def test_who_cannot_help_is_served_by_a_rescuer_at_the_carrier_only() -> None:
+    lift = make_lift()
+    found = categories(lift)["unconscious"]
+    techniques = {options(lift)[index].technique for index in found.options}
+
+    assert techniques == {ON_ROPE}
+    # The table's "add for an incapacitated passenger", likely.
+    assert found.extra_s == {ON_ROPE: 600.0}
+
+
+def test_a_child_takes_the_tables_minute_more() -> None:
+    assert categories(make_lift())["child_alone"].extra_s[LOOP] == 60.0
+
+
+def test_the_days_factor_counts() -> None:
+    lift = make_lift()
+    night = replace(lift, conditions=replace(lift.conditions, night=True))
+    assert categories(night)["unconscious"].extra_s[ON_ROPE] == 780.0
+
+
+def test_a_very_heavy_passenger_needs_a_kit_rated_for_it() -> None:
+    kits = tuple(
+        replace(kit, rated_most_kg=120.0) if kit.technique == ON_ROPE else kit
+        for kit in make_kits()
+    )
+    lift = make_lift(kits=kits)
+    served = {
+        options(lift)[k].technique for k in categories(lift)["very_heavy"].options
+    }
+
+    assert ON_ROPE not in served
+
+
+def test_categories_that_nobody_serves_are_told() -> None:
+    kits = tuple(kit for kit in make_kits() if kit.technique != ON_ROPE)
+    lift = make_lift(kits=kits)
+    told = special_doubts(lift, options(lift))
+
+    assert {item.key for item in told} == {
+        "timing.nobody_unconscious",
+        "timing.nobody_infant",
+        "timing.nobody_sit_ski",
+    }
+    assert special_doubts(make_lift(), options(make_lift())) == ()
+    for finding in (*told, *special_doubts(lift, ())):
+        assert all(Words().finding(finding))
