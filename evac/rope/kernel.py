@@ -306,10 +306,12 @@ def solve_contacts_given(
             supports, totals, out,
         )  # fmt: skip
         if status == NO_EQUILIBRIUM and held_count == 0:
+            failed = totals[6]
             low, high = scan_down(
                 x, z, active, w, c, friction, phase, spacing, load, rule, held, kept[n],
                 warm, steps, next_carrier, carriers, supports, totals, out,
             )  # fmt: skip
+            totals[6] = failed
             if low > 0:
                 status = bracketed(
                     x, z, active, w, c, friction, phase, spacing, load, rule, held, 0,

@@ -63,6 +63,12 @@ class SidePoints:
         if not (self.weight_n_per_m >= 0 and math.isfinite(self.weight_n_per_m)):
             message = f"the rope's weight must be 0 or more, not {self.weight_n_per_m}"
             raise RopeError(message)
+        if self.sense is not None and np.shape(self.sense) != (size,):
+            message = "sense must have one value for each support"
+            raise RopeError(message)
+        if self.names and len(self.names) != size:
+            message = "give a name for each support, or none"
+            raise RopeError(message)
         if not self.axial_stiffness_n > 0:
             message = (
                 f"the rope's axial stiffness must be above 0, not "
