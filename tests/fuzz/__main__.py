@@ -15,8 +15,8 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "inputs"), str(HERE.parent)]
 
-from folder_judge import judge, terrain_bytes  # noqa: E402 - the path is set above
-from small_folder import FILES  # noqa: E402 - likewise
+from folder_judge import base_files, judge  # noqa: E402 - the path is set above
+from plan_judge import plan_and_judge  # noqa: E402 - likewise
 
 
 def main() -> int:
@@ -24,13 +24,14 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.fuzz", description=__doc__)
     parser.add_argument("--count", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only-read", action="store_true", help="make no plans")
     arguments = parser.parse_args()
-    files = {name: text.encode("utf-8") for name, text in FILES.items()}
-    files["terrain.tif"] = terrain_bytes()
+    files = base_files()
+    further = None if arguments.only_read else plan_and_judge
     started = time.monotonic()
     verdicts: Counter[str] = Counter()
     for seed in range(arguments.seed, arguments.seed + arguments.count):
-        outcome = judge(files, seed=seed)
+        outcome = judge(files, seed=seed, further=further)
         verdicts[outcome.verdict] += 1
         if outcome.verdict not in ("opened", "refused"):
             print(f"seed {seed}: {outcome.told}: {outcome.verdict}\n{outcome.text}")

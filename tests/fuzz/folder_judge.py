@@ -20,15 +20,21 @@ import numpy as np
 from affine import Affine
 from folder_mutator import Files, mutate
 from rasterio.io import MemoryFile
+from small_folder import FILES
 
 from evac.errors import EvacError, InputError
 from evac.facts.lift import Lift
 from evac.inputs.folder import open_lift
+from evac.reference import table_text
 from evac.words import Words
 
 DAY = date(2027, 1, 20)
 LONGEST_S = 20
 MOST_MESSAGE_LINES = 5_000
+
+DRILLS = """date,team,technique,step,per,condition,seconds,amount,stopped,real,worked_s
+2026-11-05,Upper patrol,ladder,take a passenger down,passenger,,240,2,no,no,600
+"""
 
 Further = Callable[[Lift], None]
 """What is done with a lift that opened; it may raise `EvacError` or `Broken`."""
@@ -68,6 +74,21 @@ def terrain_bytes() -> bytes:
         ) as file:
             file.write(values.astype("float32"), 1)
         return bytes(memory.read())
+
+
+def base_files() -> Files:
+    """The small folder with every optional file, which plans without a fault."""
+    files = {name: text.encode("utf-8") for name, text in FILES.items()}
+    supports = FILES["supports.csv"]
+    for low, high in ((",1508,8,", ",1508,12,"), (",8.5,", ",12.5,"), (",9,", ",13,")):
+        supports = supports.replace(low, high)
+    files["supports.csv"] = supports.encode("utf-8")
+    kit = FILES["kit.csv"].replace(",50,12,no,", ",80,25,yes,")
+    files["kit.csv"] = kit.encode("utf-8")
+    files["times.csv"] = table_text("step_times.csv").encode("utf-8")
+    files["terrain.tif"] = terrain_bytes()
+    files["drills.csv"] = DRILLS.encode("utf-8")
+    return files
 
 
 def judge(files: Files, *, seed: int, further: Further | None = None) -> Outcome:

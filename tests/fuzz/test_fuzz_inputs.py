@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 
 sys.path.append(str(Path(__file__).parents[1] / "inputs"))
 
-from folder_judge import judge, terrain_bytes
-from small_folder import FILES
+from folder_judge import base_files, judge
+from plan_judge import plan_and_judge
 
 from evac.errors import InputError
 from evac.inputs.layers import read_layer
@@ -33,8 +33,7 @@ CHUNK = 50
 
 @pytest.fixture(scope="module")
 def files() -> dict[str, bytes]:
-    found = {name: text.encode("utf-8") for name, text in FILES.items()}
-    return {**found, "terrain.tif": terrain_bytes()}
+    return base_files()
 
 
 def test_the_folder_that_is_spoilt_opens_when_it_is_not(
@@ -42,7 +41,9 @@ def test_the_folder_that_is_spoilt_opens_when_it_is_not(
 ) -> None:
     monkeypatch.setattr("folder_judge.mutate", lambda files, **_: (files, "nothing"))
 
-    assert judge(files, seed=0).verdict == "opened"
+    outcome = judge(files, seed=0, further=plan_and_judge)
+
+    assert outcome.verdict == "opened", outcome.text
 
 
 @pytest.mark.parametrize("first", SEEDS[::CHUNK])
