@@ -1,4 +1,4 @@
-"""The command line: ``evac plan``, ``check``, ``new``, ``demo``, ``import-osm``.
+"""The command line: plan, check, new, demo, import-osm, drill and record.
 
 Imports of the heavy modules stand inside the commands, so that ``evac --help`` and
 ``evac check`` answer at once.
@@ -21,6 +21,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from evac.errors import EvacError, OutputError
+from evac.facts.rehearsal import DrillKind
 from evac.words import Words
 
 app = typer.Typer(
@@ -161,6 +162,94 @@ def demo(
             plan="plan_out",
         ),
     )
+
+
+@app.command()
+def drill(
+    folder: Folder,
+    out: Out,
+    seed: Annotated[
+        int, typer.Option(help="Another seed draws another drill.", min=0)
+    ] = 1,
+    kind: Annotated[
+        DrillKind | None, typer.Option(help="Drawn too if left out.")
+    ] = None,
+    carriers: Annotated[
+        int, typer.Option(help="Carriers that each team clears.", min=1, max=20)
+    ] = 3,
+) -> None:
+    """Draw a drill from the plan and write its papers."""
+    from evac.documents.drill_papers import drill_files
+    from evac.inputs.folder import open_lift
+    from evac.outbox import publish
+    from evac.plan import make_plan
+    from evac.rehearsal import draw_drill
+
+    words = Words()
+    today = date.today()
+    with _progress() as progress:
+        on_step = _stepper(progress, words)
+        result = make_plan(open_lift(folder, today=today), date=today, on_step=on_step)
+        drawn = draw_drill(result, seed=seed, kind=kind, carriers_a_team=carriers)
+        files = drill_files(drawn, result.lift, words)
+        progress.stop()
+    publish(out, files)
+    _say(_console(), words.say("drill.written", out=str(out), count=len(files)))
+    _say(_console(), words.say("cautions.short"))
+
+
+@app.command()
+def record(
+    folder: Folder,
+    sheets: Annotated[
+        list[Path], typer.Argument(help="Filled observers' sheets.", show_default=False)
+    ],
+    out: Out,
+    seed: Annotated[int, typer.Option(help="Seed of the imagined days.", min=0)] = 1,
+) -> None:
+    """Read the times of a drill: evaluation, and step times learned from it."""
+    from dataclasses import replace
+
+    from evac.documents.drill_report import evaluation_pdf
+    from evac.inputs.drill_times import read_times
+    from evac.inputs.folder import open_lift
+    from evac.outbox import publish
+    from evac.plan import make_plan
+    from evac.rehearsal import compare
+    from evac.tables_out import drills_csv
+
+    words = Words()
+    today = date.today()
+    lift = open_lift(folder, today=today)
+    read = [read_times(sheet, time_zone=lift.conditions.time_zone) for sheet in sheets]
+    observed = [item for found, _ in read for item in found]
+    unread = [item for _, missed in read for item in missed]
+    records = (*lift.drill_records, *(item.record for item in observed))
+    with _progress() as progress:
+        on_step = _stepper(progress, words)
+        before = make_plan(lift, date=today, seed=seed, on_step=on_step)
+        after = make_plan(
+            replace(lift, drill_records=records), date=today, seed=seed, on_step=on_step
+        )
+        progress.stop()
+    report = evaluation_pdf(
+        compare(observed, lift.step_times),
+        unread=unread,
+        before=before,
+        after=after,
+        words=words,
+    )
+    publish(out, {"evaluation.pdf": report, "drills.csv": drills_csv(records)})
+    _say(
+        _console(),
+        words.say(
+            "drill.recorded",
+            count=len(observed),
+            unread=len(unread),
+            out=str(out),
+        ),
+    )
+    _say(_console(), words.say("cautions.short"))
 
 
 @app.command("import-osm")

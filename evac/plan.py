@@ -17,6 +17,7 @@ from evac.assignment import assign
 from evac.assignment.remedies import find_remedies
 from evac.clearing import make_schedule
 from evac.clock import decide, is_met, limits_met
+from evac.currency import drill_doubts
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
@@ -128,6 +129,7 @@ def make_plan(
     findings = (
         *lift.findings,
         *learning.doubts(learned),
+        *drill_doubts(lift, date=date),
         *line_doubts(lift, line),
         *height_findings,
         *ready.findings,

@@ -1,0 +1,257 @@
+"""Papers of a drill: a sheet a team, the observers' time sheets, the safety page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from evac.documents.blocks import (
+    Block,
+    blanks,
+    box,
+    heading,
+    page_break,
+    paragraph,
+    points,
+    steps,
+    table,
+)
+from evac.documents.names import file_names
+from evac.documents.typeset import pdf_bytes
+from evac.facts.lift import Lift
+from evac.facts.rehearsal import Drill, DrillCarrier, DrillTeam, TimedStep
+from evac.inputs.drill_times import COLUMNS
+from evac.tables_out import Table, workbook_bytes
+from evac.words import Words
+
+_SAFETY_LINES = 11
+
+
+def drill_files(drill: Drill, lift: Lift, words: Words) -> dict[str, bytes]:
+    """Every paper of a drill, by its name in the output folder.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``safety.pdf``, ``observer.pdf``, ``observer.xlsx`` (the very columns that
+        `evac.inputs.drill_times` reads) and ``teams/<team>.pdf``.
+    """
+    names = file_names([team.team for team in drill.teams])
+    files = {
+        f"teams/{names[team.team]}.pdf": _paper(
+            words.say("drill.sheet_title", team=team.team),
+            [*_card(drill, words), *_team_blocks(drill, team, words)],
+            drill,
+            lift,
+            words,
+        )
+        for team in drill.teams
+    }
+    files["safety.pdf"] = _paper(
+        words.say("drill.safety_title"), _safety(drill, words), drill, lift, words
+    )
+    files["observer.pdf"] = _paper(
+        words.say("drill.observer_title"), _observer(drill, words), drill, lift, words
+    )
+    files["observer.xlsx"] = observer_workbook(drill, words)
+    return files
+
+
+def observer_workbook(drill: Drill, words: Words) -> bytes:
+    """The observers' lines as a spreadsheet, times blank."""
+    rows = tuple(
+        (
+            drill.date,
+            step.team,
+            step.span_id,
+            "" if step.carrier is None else str(step.carrier),
+            step.row.technique,
+            step.row.step,
+            step.row.per,
+            step.row.condition,
+            round(step.planned_s),
+            round(step.amount, 1),
+            "",
+            "",
+            "no",
+            "no",
+            "",
+        )
+        for team in drill.teams
+        for step in team.steps
+    )
+    name = words.say("drill.observer_title")
+    return workbook_bytes((Table(name=name, columns=COLUMNS, rows=rows),), drill.date)
+
+
+def _paper(
+    title: str, blocks: Sequence[Block], drill: Drill, lift: Lift, words: Words
+) -> bytes:
+    cautions = [words.say(f"cautions.c{number}") for number in range(1, 5)]
+    return pdf_bytes(
+        "document",
+        facts={
+            "title": title,
+            "kicker": words.say("drill.title", lift=lift.name),
+            "stamp": words.say(
+                "drill.stamp",
+                lift=lift.name,
+                seed=drill.seed,
+                day=drill.date,
+                kind=drill.kind.value,
+            ),
+            "gap": "",
+            "contents_title": "",
+            "identity": [],
+            "first": list(blocks),
+            "blocks": [
+                heading(words.say("cautions.title")),
+                points(cautions),
+            ],
+        },
+    )
+
+
+def _card(drill: Drill, words: Words) -> list[Block]:
+    weather = drill.weather
+    kind = words.say(f"drill.kind_{drill.kind.value.replace(' ', '_')}")
+    return [
+        box(kind),
+        paragraph(
+            words.say(
+                "drill.facts",
+                stop_offset_m=drill.stop_offset_m,
+                occupied_share=drill.occupied_share,
+            )
+        ),
+        paragraph(
+            words.say(
+                "drill.weather",
+                air_temperature_c=weather.air_temperature_c,
+                wind_m_per_s=weather.wind_m_per_s,
+                snow_m=weather.snow_m,
+                light=words.say(
+                    "drill.light_night" if weather.night else "drill.light_day"
+                ),
+            )
+        ),
+    ]
+
+
+def _team_blocks(drill: Drill, team: DrillTeam, words: Words) -> list[Block]:
+    if team.missing:
+        return [box(words.say("drill.missing"))]
+    blocks = [
+        paragraph(
+            words.say(
+                "drill.task",
+                support=team.enters_at,
+                technique=team.technique,
+                kit=team.kit,
+            ),
+            strong=True,
+        ),
+        table(
+            [
+                words.say(f"drill.column_{key}")
+                for key in ("number", "side", "span", "at", "seat", "people", "who")
+            ],
+            rows=[_carrier_row(drill, carrier, words) for carrier in team.carriers],
+            widths=[0, 0, 0, 0, 0, 0, 1],
+            right=[3, 4, 5],
+        ),
+    ]
+    if drill.restored_after is not None:
+        blocks.append(box(words.say("drill.restored", count=drill.restored_after)))
+    return [
+        *blocks,
+        paragraph(words.say("drill.people_note")),
+        blanks(
+            [
+                words.say(f"drill.{key}")
+                for key in (
+                    "blank_secured",
+                    "took_part",
+                    "blank_started",
+                    "blank_done",
+                    "blank_measures",
+                )
+            ]
+        ),
+    ]
+
+
+def _carrier_row(drill: Drill, carrier: DrillCarrier, words: Words) -> list[str]:
+    if carrier.people == 0:
+        who = words.say("drill.who_empty")
+    elif carrier.dummy:
+        who = words.say("drill.who_dummy", most_m=drill.most_live_height_m)
+    else:
+        who = words.say("drill.who_live")
+    if carrier.incapacitated:
+        who += "; " + words.say("drill.who_incapacitated")
+    return [
+        words.number(carrier.number, 0),
+        carrier.side.value,
+        carrier.span_id,
+        words.number(carrier.distance_m, 0),
+        words.number(carrier.seat_height_m, 1),
+        words.number(carrier.people, 0),
+        who,
+    ]
+
+
+def _safety(drill: Drill, words: Words) -> list[Block]:
+    return [
+        *_card(drill, words),
+        paragraph(words.say("drill.safety_head"), strong=True),
+        steps(
+            [
+                words.say(f"drill.safety_{number}", most_m=drill.most_live_height_m)
+                for number in range(1, _SAFETY_LINES + 1)
+            ]
+        ),
+        blanks([words.say("drill.officer"), words.say("drill.mechanic")]),
+        paragraph(words.say("drill.safety_source")),
+    ]
+
+
+def _observer(drill: Drill, words: Words) -> list[Block]:
+    blocks: list[Block] = [paragraph(words.say("drill.observer_how"))]
+    head = [
+        words.say("drill.column_span"),
+        words.say("drill.carrier"),
+        words.say("drill.step"),
+        words.say("drill.amount"),
+        words.say("drill.observer_planned"),
+        words.say("drill.observer_begun"),
+        words.say("drill.observer_ended"),
+        words.say("drill.observer_stopped"),
+    ]
+    timed = [team for team in drill.teams if team.steps]
+    for number, team in enumerate(timed):
+        if number:
+            blocks.append(page_break())
+        blocks += [
+            heading(words.say("drill.sheet_title", team=team.team)),
+            table(
+                head,
+                rows=[_observer_row(step, words) for step in team.steps],
+                widths=[0, 0, 2.2, 0.8, 0, 1, 1, 0.8],
+                right=[4],
+            ),
+            blanks([words.say("drill.took_part")]),
+        ]
+    return blocks
+
+
+def _observer_row(step: TimedStep, words: Words) -> list[str]:
+    return [
+        step.span_id,
+        "" if step.carrier is None else words.number(step.carrier, 0),
+        step.row.step,
+        f"{words.number(step.amount, 0)} {step.row.per}",
+        words.duration(step.planned_s),
+        "",
+        "",
+        "",
+    ]

@@ -1,0 +1,170 @@
+"""Filled observers' sheets of a drill: clock times in, seconds of each step out.
+
+Sheets come back typed by cold fingers: times as 14:05, 14.05.30 or a spreadsheet's
+time, lines left blank, a team stopped half-way, midnight passed. A line without both
+times is no record; every such line is named, none is guessed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from evac.errors import InputError
+from evac.facts.drill import DrillRecord
+from evac.facts.rehearsal import Observed, Unread
+from evac.inputs.cells import BLANK, Day, Number, Text, YesNo
+from evac.inputs.problems import problem, reject
+from evac.inputs.tables import raw_table, read_table
+
+_LONGEST_S = 6 * 3600
+_CLOCK = re.compile(
+    r"(\d{1,2})\s*[:.h]\s*(\d{1,2})(?:\s*[:.]\s*(\d{1,2})(?:[.,]\d+)?)?"
+)
+
+
+def _clock(value: object) -> object:
+    text = str(value).strip()
+    if not text:
+        return None
+    found = _CLOCK.fullmatch(text)
+    try:
+        if found:
+            hours, minutes, seconds = (int(part or 0) for part in found.groups())
+            return dt.time(hours, minutes, seconds)
+        # A spreadsheet cell without a time format holds the share of a day.
+        share = float(text.replace(",", "."))
+    except ValueError:
+        reject("not_a_clock_time")
+    if not 0 <= share < 1:
+        reject("not_a_clock_time")
+    return (dt.datetime.min + dt.timedelta(seconds=round(share * 86_400))).time()
+
+
+Clock = Annotated[dt.time | None, BeforeValidator(_clock)]
+
+
+class TimesRow(BaseModel):
+    """One line of an observer's sheet."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    date: Day
+    team: Text
+    span: Text
+    carrier: Annotated[Text | None, BLANK] = None
+    technique: Text
+    step: Text
+    per: Literal["span", "carrier", "passenger", "metre", "support", "change"]
+    condition: Annotated[Text | None, BLANK] = None
+    planned_s: Annotated[Annotated[Number, Field(ge=0)] | None, BLANK] = None
+    amount: Annotated[Annotated[Number, Field(gt=0, le=10_000)] | None, BLANK] = None
+    begun: Clock = None
+    ended: Clock = None
+    stopped: YesNo = False
+    real: YesNo = False
+    note: Annotated[Text | None, BLANK] = None
+
+
+COLUMNS = tuple(TimesRow.model_fields)
+"""Columns of the observer's sheet, in order; the drill maker writes the very same."""
+
+
+def read_times(
+    path: Path, *, time_zone: str
+) -> tuple[tuple[Observed, ...], tuple[Unread, ...]]:
+    """Read one observer's sheet, CSV or XLSX.
+
+    Parameters
+    ----------
+    path : Path
+    time_zone : str
+        IANA name; on a night when clocks change, seconds are counted by it.
+
+    Returns
+    -------
+    tuple of Observed, tuple of Unread
+        The timed lines, in the order of the sheet, and the others with why not.
+
+    Raises
+    ------
+    InputError
+        If the sheet is no such table, or a cell cannot be read.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        told = problem("no_sheet", where="the file", found=error.strerror or "")
+        raise InputError(path.name, [told]) from None
+    table = raw_table(content, file=path.name)
+    rows = read_table(table, model=TimesRow, name="drill_times")
+    zone = ZoneInfo(time_zone)
+    timed: list[tuple[int, TimesRow, dt.datetime, dt.datetime]] = []
+    unread: list[Unread] = []
+    for number, row in zip(table.numbers, rows, strict=True):
+        span = _clock_span(row, zone)
+        if isinstance(span, str):
+            unread.append(Unread(where=f"{path.name}, row {number}", reason=span))
+        else:
+            timed.append((number, row, *span))
+    return _observed(path.name, timed), tuple(unread)
+
+
+def _clock_span(row: TimesRow, zone: ZoneInfo) -> tuple[dt.datetime, dt.datetime] | str:
+    """Begin and end of a line, or the words key of why it gives no time."""
+    if row.begun is None or row.ended is None:
+        return "no_time"
+    if row.amount is None:
+        return "no_amount"
+    begun = dt.datetime.combine(row.date, row.begun, zone)
+    ended = dt.datetime.combine(row.date, row.ended, zone)
+    if ended < begun:
+        # Past midnight: the sheet's date is that of the beginning.
+        ended += dt.timedelta(days=1)
+    for moment in (begun, ended):
+        if moment.utcoffset() != moment.replace(fold=1).utcoffset():
+            return "clock_change"
+    seconds = _seconds(begun, ended)
+    if seconds <= 0:
+        return "no_length"
+    return "too_long" if seconds > _LONGEST_S else (begun, ended)
+
+
+def _observed(
+    file: str, timed: Sequence[tuple[int, TimesRow, dt.datetime, dt.datetime]]
+) -> tuple[Observed, ...]:
+    at_work: dict[tuple[str, dt.date], dt.datetime] = {}
+    for _, row, begun, _ in timed:
+        key = (row.team, row.date)
+        at_work[key] = min(begun, at_work.get(key, begun))
+    return tuple(
+        Observed(
+            record=DrillRecord(
+                date=row.date,
+                team=row.team,
+                technique=row.technique,
+                step=row.step,
+                per=row.per,
+                condition=row.condition or "",
+                seconds=_seconds(begun, ended),
+                amount=row.amount or 1.0,
+                stopped=row.stopped,
+                real=row.real,
+                worked_s=_seconds(at_work[row.team, row.date], begun),
+                where=f"{file}, row {number}",
+            ),
+            span_id=row.span,
+            carrier=row.carrier or "",
+        )
+        for number, row, begun, ended in timed
+    )
+
+
+def _seconds(first: dt.datetime, second: dt.datetime) -> float:
+    return (second.astimezone(dt.UTC) - first.astimezone(dt.UTC)).total_seconds()

@@ -1,0 +1,6 @@
+"""Drills: make one from a plan, compare what was timed with what was planned."""
+
+from evac.rehearsal.compare import compare
+from evac.rehearsal.draw import LIVE_HEIGHT_M, draw_drill
+
+__all__ = ["LIVE_HEIGHT_M", "compare", "draw_drill"]

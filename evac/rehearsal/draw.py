@@ -1,0 +1,176 @@
+"""Draw a drill from a plan: where the lift stops, who sits where, who does what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from evac.clearing import make_schedule
+from evac.facts.lift import Lift
+from evac.facts.plan import Plan
+from evac.facts.rehearsal import (
+    Drill,
+    DrillCarrier,
+    DrillKind,
+    DrillTeam,
+    TimedStep,
+    WeatherCard,
+)
+from evac.facts.work import Rescue, Zone
+from evac.rehearsal.steps import carrier_steps, span_steps
+from evac.simulation.draws import stream
+
+LIVE_HEIGHT_M = 7.0
+"""Seats above this carry a dummy, no volunteer: 6 to 8 m (rule 26)."""
+
+COLD_DRILL_C = -18.0
+"""Air temperature on the card of a cold drill (common practice, no source)."""
+
+
+def draw_drill(
+    plan: Plan,
+    *,
+    seed: int,
+    kind: DrillKind | None = None,
+    carriers_a_team: int = 3,
+    most_live_height_m: float = LIVE_HEIGHT_M,
+) -> Drill:
+    """Draw a drill; the same plan, seed and kind give the same drill.
+
+    Parameters
+    ----------
+    plan : Plan
+        Its zones are rehearsed as they stand.
+    seed : int
+        0 or more.
+    kind : DrillKind, optional
+        Drawn too where not given.
+    carriers_a_team : int
+        Neighbouring carriers that each team clears, at least 1.
+    most_live_height_m : float
+        Seats above this are cleared with a dummy [m].
+
+    Returns
+    -------
+    Drill
+    """
+    random = stream(seed, "drill")
+    kinds = tuple(DrillKind)
+    drawn = kinds[int(random.integers(len(kinds)))]
+    kind = drawn if kind is None else kind
+    stop_index = int(random.integers(len(plan.heights.stops.offset_m)))
+    share = float(
+        random.triangular(plan.lift.occupancy.low, *_mode_and_high(plan.lift))
+        if plan.lift.occupancy.high > plan.lift.occupancy.low
+        else plan.lift.occupancy.likely
+    )
+    schedule = make_schedule(
+        plan.lift, plan.heights, plan.work, plan.assignment, stop_index=stop_index
+    )
+    missing = None
+    if kind is DrillKind.TEAM_MISSING and plan.assignment.zones:
+        zone_index = int(random.integers(len(plan.assignment.zones)))
+        missing = plan.assignment.zones[zone_index].team
+    teams = []
+    for zone in plan.assignment.zones:
+        own = [item for item in schedule.rescues if item.team == zone.team]
+        # Each team draws from its own stream: a team more moves nobody else's draw.
+        team_random = stream(seed, f"drill {zone.team}")
+        chosen = _neighbours(own, count=carriers_a_team, random=team_random)
+        teams.append(
+            _drill_team(
+                plan,
+                zone,
+                chosen,
+                missing=zone.team == missing,
+                share=share,
+                incapacitated=kind is DrillKind.INCAPACITATED,
+                most_live_height_m=most_live_height_m,
+                random=team_random,
+            )
+        )
+    return Drill(
+        kind=kind,
+        seed=seed,
+        date=plan.date,
+        stop_offset_m=float(plan.heights.stops.offset_m[stop_index]),
+        occupied_share=share,
+        weather=_weather(plan.lift, kind),
+        most_live_height_m=most_live_height_m,
+        restored_after=(
+            max(1, carriers_a_team - 1) if kind is DrillKind.DRIVE_RESTORED else None
+        ),
+        teams=tuple(teams),
+    )
+
+
+def _mode_and_high(lift: Lift) -> tuple[float, float]:
+    return lift.occupancy.likely, lift.occupancy.high
+
+
+def _neighbours(
+    rescues: Sequence[Rescue], *, count: int, random: np.random.Generator
+) -> Sequence[Rescue]:
+    first = int(random.integers(max(1, len(rescues) - count + 1)))
+    return rescues[first : first + count]
+
+
+def _drill_team(
+    plan: Plan,
+    zone: Zone,
+    rescues: Sequence[Rescue],
+    *,
+    missing: bool,
+    share: float,
+    incapacitated: bool,
+    most_live_height_m: float,
+    random: np.random.Generator,
+) -> DrillTeam:
+    seats = plan.lift.carriers.seats
+    spans = plan.heights.line.spans
+    carriers = tuple(
+        DrillCarrier(
+            number=number,
+            side=rescue.side,
+            span_id=spans[rescue.span_index].id,
+            distance_m=rescue.distance_m,
+            seat_height_m=rescue.seat_height_m,
+            # The first is never empty, or nothing is practised.
+            people=max(int(random.binomial(seats, share)), int(number == 1)),
+            dummy=rescue.seat_height_m > most_live_height_m,
+            incapacitated=incapacitated and number == 1,
+        )
+        for number, rescue in enumerate(rescues, start=1)
+    )
+    kind = next(
+        item.kind for item in plan.lift.techniques if item.id == zone.option.technique
+    )
+    steps: list[TimedStep] = []
+    begun: set[str] = set()
+    for carrier in carriers:
+        if carrier.span_id not in begun:
+            begun.add(carrier.span_id)
+            steps += span_steps(plan.lift, kind, zone.team, carrier.span_id)
+        steps += carrier_steps(plan.lift, kind, zone.team, carrier)
+    return DrillTeam(
+        team=zone.team,
+        technique=zone.option.technique,
+        kit=zone.option.kit,
+        enters_at=plan.lift.supports[zone.start_support].id,
+        missing=missing,
+        carriers=carriers,
+        steps=() if missing else tuple(steps),
+    )
+
+
+def _weather(lift: Lift, kind: DrillKind) -> WeatherCard:
+    conditions = lift.conditions
+    return WeatherCard(
+        air_temperature_c=min(conditions.air_temperature_c, COLD_DRILL_C)
+        if kind is DrillKind.COLD
+        else conditions.air_temperature_c,
+        wind_m_per_s=conditions.wind_m_per_s,
+        night=conditions.night or kind is DrillKind.NIGHT,
+        snow_m=conditions.snow_most_m,
+    )

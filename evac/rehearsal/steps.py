@@ -1,0 +1,82 @@
+"""Which steps an observer times, with what the plan expects of each."""
+
+from __future__ import annotations
+
+from evac.facts.lift import Lift, StepTime
+from evac.facts.rehearsal import DrillCarrier, TimedStep
+
+
+def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep]:
+    """What a team does once in a span, before its first carrier."""
+    return [
+        _timed(row, team=team, carrier=None, span_id=span_id, amount=1.0)
+        for row in lift.step_times
+        if row.technique == kind and row.per == "span" and _is_usual(row)
+    ]
+
+
+def carrier_steps(
+    lift: Lift, kind: str, team: str, carrier: DrillCarrier
+) -> list[TimedStep]:
+    """What a team does at one carrier: its own steps, its passengers', its metres'.
+
+    An empty carrier is only looked into (rule 16).
+    """
+    own = [row for row in lift.step_times if row.technique == kind]
+    if carrier.people == 0:
+        chosen = [(row, 1.0) for row in own if _is_check(lift, row)]
+    else:
+        amounts = {
+            "carrier": 1.0,
+            "passenger": float(carrier.people),
+            "metre": carrier.people * carrier.seat_height_m,
+        }
+        chosen = [
+            (row, 1.0 if row.step.startswith("add for") else amounts[row.per])
+            for row in own
+            if row.per in amounts
+            and row.step != _other_make_ready(lift)
+            and (_is_usual(row) or (carrier.incapacitated and _is_incapacitated(row)))
+        ]
+    return [
+        _timed(
+            row,
+            team=team,
+            carrier=carrier.number,
+            span_id=carrier.span_id,
+            amount=amount,
+        )
+        for row, amount in chosen
+        if amount > 0
+    ]
+
+
+def _timed(
+    row: StepTime, *, team: str, carrier: int | None, span_id: str, amount: float
+) -> TimedStep:
+    return TimedStep(
+        team=team,
+        carrier=carrier,
+        span_id=span_id,
+        row=row,
+        amount=amount,
+        planned_s=row.seconds.likely * amount,
+    )
+
+
+def _is_usual(row: StepTime) -> bool:
+    return not row.step.startswith(("add for", "check"))
+
+
+def _is_incapacitated(row: StepTime) -> bool:
+    return row.step.startswith("add for") and "incapacitated" in row.step
+
+
+def _is_check(lift: Lift, row: StepTime) -> bool:
+    wanted = "cabin" if lift.carriers.type == "cabin" else "empty"
+    return row.step.startswith("check") and wanted in row.step
+
+
+def _other_make_ready(lift: Lift) -> str:
+    """The row of the other type of carrier, where a technique has one for each."""
+    return "make ready" if lift.carriers.type == "cabin" else "make ready in a cabin"
