@@ -34,7 +34,7 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
                 "plandoc.heights_intro",
                 cases=len(heights.load_cases),
                 states=heights.states_solved,
-                residual=words.number(heights.greatest_residual_n, 2),
+                residual=_residual(heights.greatest_residual_n, words),
             )
         ),
         table(
@@ -46,6 +46,12 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
         heading(words.say("plandoc.supports"), level=2),
         _supports(plan, words),
     ]
+
+
+def _residual(value_n: float, words: Words) -> str:
+    if value_n < 0.01:
+        return words.say("plandoc.residual_below")
+    return words.say("plandoc.residual_value", value=words.number(value_n, 2))
 
 
 def _height(value_m: float, words: Words) -> str:

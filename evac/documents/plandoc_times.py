@@ -130,13 +130,21 @@ def _emptying(plan: Plan, words: Words) -> str:
     if plan.clock.emptying_s is None:
         return words.say("plandoc.no_emptying")
     low_s, likely_s, high_s = plan.clock.emptying_s
-    return words.say(
+    text = words.say(
         "plandoc.emptying",
         low_s=low_s,
         likely_s=likely_s,
         high_s=high_s,
         standdown_s=plan.clock.standdown_s,
     )
+    until_s = plan.clock.running_pays_until_s
+    if until_s is None:
+        return text
+    if until_s <= 0:
+        return f"{text} {words.say('plandoc.running_never')}"
+    # Rounded down: the last moment at which running still pays.
+    until = words.say("plandoc.running_pays", until_s=60 * (until_s // 60))
+    return f"{text} {until}"
 
 
 def latest_sentence(plan: Plan, words: Words) -> str:

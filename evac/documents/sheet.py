@@ -191,7 +191,9 @@ def _key_facts(
     facts: dict[str, str] = {
         "start": _start_text(plan, first, words),
         "direction": words.say(f"sheet.label.{direction}"),
-        "crew": words.say("sheet.crew", crew=team.crew, roles=technique.roles),
+        "crew": words.say(
+            "sheet.crew", crew=team.crew, roles=technique.roles.replace(" | ", ", ")
+        ),
         "technique": gear,
         "arrives": words.say("sheet.arrives", arrival_s=first.arrival_s),
         "first_work": words.say("sheet.first_work", start_s=first.start_s),

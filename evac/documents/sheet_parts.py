@@ -33,7 +33,9 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
         (item for item in plan.schedule.rescues if item.team == team.id),
         key=lambda item: item.order,
     )
-    columns = max(1, min(_MOST_COLUMNS, math.ceil(len(mine) / _ROWS_ALONE)))
+    # Feet in brackets take the room of a third column.
+    most = _MOST_COLUMNS - 1 if words.feet else _MOST_COLUMNS
+    columns = max(1, min(most, math.ceil(len(mine) / _ROWS_ALONE)))
     each = math.ceil(len(mine) / columns)
     found = []
     for start in range(0, len(mine), max(each, 1)):

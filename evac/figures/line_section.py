@@ -38,7 +38,7 @@ from evac.words import Words
 WIDTH_MM, HEIGHT_MM = 400.0, 277.0
 _LEFT_MM, _RIGHT_MM = 17.0, 16.0
 _LABEL_GAP_MM = 4.2
-_PANEL_MM = 37.0
+_PANEL_MM = 42.0
 _DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 
 
@@ -401,7 +401,7 @@ def _foot(sheet: _Sheet, lines: tuple[ReachLine, ...]) -> float:
         )
         for item in lines
     ]
-    texts += _filled([words.say("figures.reach_title"), *keys], most=195)
+    texts += _filled(keys, most=195)
     texts.append(words.say("cautions.short"))
     for row, text in enumerate(reversed(texts)):
         figure.text(
@@ -420,7 +420,7 @@ def _filled(parts: list[str], *, most: int) -> list[str]:
     lines: list[str] = []
     for part in parts:
         if lines and len(lines[-1]) + len(part) + 3 <= most:
-            lines[-1] += f"   {part}"
+            lines[-1] += f"; {part}"
         else:
             lines.append(part)
     return lines

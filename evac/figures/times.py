@@ -38,7 +38,8 @@ def clearing_times(plan: Plan, *, words: Words) -> Figure:
         figure = new_figure(WIDTH_MM, height_mm=62.0)
         axes = axes_mm(figure, left=22.0, bottom=13.0, width=146.0, height=44.0)
         axes.plot(times_s[kept], 100 * shares[kept], color="black", linewidth=1.5)
-        axes.set_xlim(0.0, 1.08 * float(times_s[-1]))
+        # The last days of a long tail would squeeze the part that matters.
+        axes.set_xlim(0.0, 1.15 * float(np.quantile(times_s, 0.99)))
         axes.set_ylim(0, 105)
         marks = (
             (
@@ -61,11 +62,11 @@ def clearing_times(plan: Plan, *, words: Words) -> Figure:
                 linestyle=(0, (4, 2)),
             )
             axes.text(
-                0.012 * axes.get_xlim()[1],
-                share + 1.5,
+                time_s + 0.012 * axes.get_xlim()[1],
+                share - 3.0,
                 text,
                 fontsize=TEXT_PT,
-                va="bottom",
+                va="top",
             )
         _time_axis(axes, words.say("figures.clearing_axis"), words)
         axes.set_ylabel(words.say("figures.clearing_shares"), fontsize=TEXT_PT)
@@ -138,7 +139,7 @@ def timeline(plan: Plan, *, words: Words) -> Figure:
 
 def _time_axis(axes: Axes, title: str, words: Words) -> None:
     width_s = axes.get_xlim()[1]
-    step_s = next((step for step in _STEPS_S if width_s / step <= 8), _STEPS_S[-1])
+    step_s = next((step for step in _STEPS_S if width_s / step <= 6), _STEPS_S[-1])
     axes.xaxis.set_major_locator(MultipleLocator(step_s))
     axes.xaxis.set_major_formatter(
         FuncFormatter(lambda time_s, _: words.duration(time_s) if time_s > 0 else "0")

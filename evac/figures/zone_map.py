@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from contourpy import LineType, contour_generator
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from shapely.geometry import LineString, Point, Polygon, box
+from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from evac.facts.lift import Terrain
@@ -21,33 +20,20 @@ from evac.figures.canvas import (
     axes_mm,
     drawing,
     new_figure,
-    shortened,
     size_mm,
+)
+from evac.figures.map_labels import (
+    View,
+    take_line,
+    write_muster,
+    write_scale_and_north,
+    write_supports,
 )
 from evac.words import Words
 
 WIDTH_MM = 112.0
 _FOOT_MM = 9.5
 _INTERVALS_M = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
-_BARS_M = (20, 50, 100, 200, 500, 1000, 2000)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _View:
-    """What the map shows, in metres of the lift's frame."""
-
-    west_m: float
-    south_m: float
-    east_m: float
-    north_m: float
-
-    @property
-    def m_per_mm(self) -> float:
-        return (self.east_m - self.west_m) / WIDTH_MM
-
-    @property
-    def box(self) -> BaseGeometry:
-        return box(self.west_m, self.south_m, self.east_m, self.north_m)
 
 
 def zone_map(
@@ -97,13 +83,12 @@ def zone_map(
         _draw_line(axes, plan, zones, view)
         if route is not None and len(route.x_m) > 1:
             _draw_route(axes, route, view)
-        _draw_places(axes, plan, view, words)
-        _draw_scale(axes, view, words)
+        _write_names(axes, plan, zones, route, view, words)
         _foot(figure, interval_m, words)
     return figure
 
 
-def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> _View:
+def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> View:
     first = min(zone.first_span for zone in zones)
     last = max(zone.last_span for zone in zones)
     supports = plan.heights.line.supports[first : last + 2]
@@ -113,15 +98,16 @@ def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> _View:
     height_m = max(float(np.ptp(y)) * 1.3, 90.0)
     m_per_mm = max(width_m / WIDTH_MM, height_m / inside_mm)
     centre_x, centre_y = (x.min() + x.max()) / 2, (y.min() + y.max()) / 2
-    return _View(
+    return View(
         west_m=float(centre_x - WIDTH_MM / 2 * m_per_mm),
         east_m=float(centre_x + WIDTH_MM / 2 * m_per_mm),
         south_m=float(centre_y - inside_mm / 2 * m_per_mm),
         north_m=float(centre_y + inside_mm / 2 * m_per_mm),
+        m_per_mm=float(m_per_mm),
     )
 
 
-def _draw_contours(axes: Axes, terrain: Terrain | None, view: _View) -> float | None:
+def _draw_contours(axes: Axes, terrain: Terrain | None, view: View) -> float | None:
     """Thin contour lines; return their interval, None where nothing was drawn."""
     if terrain is None:
         return None
@@ -169,14 +155,14 @@ def _parts(geometry: BaseGeometry) -> list[BaseGeometry]:
     ]
 
 
-def _draw_way(axes: Axes, geometry: BaseGeometry, view: _View) -> None:
+def _draw_way(axes: Axes, geometry: BaseGeometry, view: View) -> None:
     for part in _parts(geometry.intersection(view.box)):
         if isinstance(part, LineString):
             xy = np.asarray(part.coords)
             axes.plot(xy[:, 0], xy[:, 1], color="0.45", linewidth=0.8, zorder=2)
 
 
-def _draw_hazards(axes: Axes, plan: Plan, view: _View) -> None:
+def _draw_hazards(axes: Axes, plan: Plan, view: View) -> None:
     """Dotted lines, hatched areas; their names stand in the section."""
     for hazard in plan.lift.hazards:
         seen = hazard.geometry.intersection(view.box)
@@ -208,7 +194,7 @@ def _draw_hazards(axes: Axes, plan: Plan, view: _View) -> None:
                 axes.plot([part.x], [part.y], marker="x", color="black", markersize=6)
 
 
-def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> None:
+def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> None:
     """The lift as a thin line, the zone thick, supports with their numbers."""
     supports = plan.heights.line.supports
     axes.plot(
@@ -228,43 +214,20 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: _View) -> No
             solid_capstyle="butt",
             zorder=5,
         )
-    along = np.array(
-        [supports[-1].x_m - supports[0].x_m, supports[-1].y_m - supports[0].y_m]
-    )
-    left = np.array([-along[1], along[0]]) / np.hypot(*along)
-    shown = [item for item in supports if view.box.contains(Point(item.x_m, item.y_m))]
-    last = None
-    for item in shown:
-        axes.plot(
-            [item.x_m],
-            [item.y_m],
-            marker="o",
-            markersize=5,
-            zorder=6,
-            markerfacecolor="white",
-            markeredgecolor="black",
-        )
-        # A number too near to the one before is left out; the section has them all.
-        here = np.array([item.x_m, item.y_m])
-        if last is not None and np.hypot(*(here - last)) < 5.0 * view.m_per_mm:
-            continue
-        last = here
-        place = here + left * 3.5 * view.m_per_mm
-        axes.text(
-            place[0],
-            place[1],
-            shortened(item.id, most=10),
-            fontsize=TEXT_PT,
-            fontweight="bold",
-            ha="right" if left[0] < 0 else "left",
-            va="center",
-            zorder=8,
-            clip_on=True,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-        )
+    for item in supports:
+        if view.box.contains(Point(item.x_m, item.y_m)):
+            axes.plot(
+                [item.x_m],
+                [item.y_m],
+                marker="o",
+                markersize=5,
+                zorder=6,
+                markerfacecolor="white",
+                markeredgecolor="black",
+            )
 
 
-def _draw_route(axes: Axes, route: Route, view: _View) -> None:
+def _draw_route(axes: Axes, route: Route, view: View) -> None:
     """The way in as thick dashes with an arrow head at its end."""
     axes.plot(
         route.x_m,
@@ -286,67 +249,26 @@ def _draw_route(axes: Axes, route: Route, view: _View) -> None:
     )
 
 
-def _draw_places(axes: Axes, plan: Plan, view: _View, words: Words) -> None:
-    for point in plan.lift.muster_points:
-        if view.box.contains(Point(point.x_m, point.y_m)):
-            axes.plot(
-                [point.x_m],
-                [point.y_m],
-                marker="P",
-                markersize=8,
-                color="black",
-                zorder=7,
-            )
-            axes.text(
-                point.x_m + 2.5 * view.m_per_mm,
-                point.y_m,
-                shortened(words.say("figures.muster", name=point.name), most=24),
-                fontsize=TEXT_PT,
-                va="center",
-                zorder=8,
-                clip_on=True,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-            )
-
-
-def _draw_scale(axes: Axes, view: _View, words: Words) -> None:
-    """Scale bar lower left, north arrow upper right."""
-    bar_m = max(
-        (step for step in _BARS_M if step / view.m_per_mm <= 40), default=_BARS_M[0]
-    )
-    west = view.west_m + 4 * view.m_per_mm
-    south = view.south_m + 3.5 * view.m_per_mm
-    axes.plot(
-        [west, west + bar_m],
-        [south, south],
-        color="black",
-        linewidth=2.5,
-        zorder=9,
-        solid_capstyle="butt",
-    )
-    axes.text(
-        west + bar_m + 1.5 * view.m_per_mm,
-        south,
-        f"{bar_m} m",
-        fontsize=TEXT_PT,
-        va="center",
-        zorder=9,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-    )
-    east = view.east_m - 5 * view.m_per_mm
-    north = view.north_m - 3 * view.m_per_mm
-    axes.annotate(
-        words.say("figures.north"),
-        xy=(east, north),
-        xytext=(east, north - 11 * view.m_per_mm),
-        ha="center",
-        va="top",
-        fontsize=TEXT_PT + 2,
-        fontweight="bold",
-        arrowprops={"arrowstyle": "-|>", "color": "black", "linewidth": 1.4},
-        zorder=9,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
-    )
+def _write_names(
+    axes: Axes,
+    plan: Plan,
+    zones: Sequence[Zone],
+    route: Route | None,
+    view: View,
+    words: Words,
+) -> None:
+    supports = plan.heights.line.supports
+    lift_line = LineString([(item.x_m, item.y_m) for item in supports])
+    take_line(view, lift_line, half_mm=0.9)
+    write_scale_and_north(axes, view, words)
+    ends = [
+        number for zone in zones for number in (zone.first_span, zone.last_span + 1)
+    ]
+    write_supports(axes, view, supports, first=list(dict.fromkeys(ends)))
+    if route is not None and len(route.x_m) > 1:
+        way = LineString(list(zip(route.x_m, route.y_m, strict=True)))
+        take_line(view, way, half_mm=0.6)
+    write_muster(axes, view, plan.lift, words)
 
 
 def _foot(figure: Figure, interval_m: float | None, words: Words) -> None:
