@@ -72,7 +72,7 @@ def five_lines() -> dict[str, Lift]:
     )
     flat = line_of(
         lift,
-        [(150.0 * n, 10 + 4.0 * (n % 2 == 0), "support") for n in range(8)],
+        [(150.0 * n, 10 + 4.0 * (n % 2 == 0), "support") for n in range(6)],
     )
     steep = line_of(
         lift,
@@ -92,7 +92,7 @@ def five_lines() -> dict[str, Lift]:
                 spacing_m=12.0,
                 empty_mass_kg=120.0,
                 seats=2,
-                loop_offset_m=2107.0,
+                loop_offset_m=1507.0,
             ),
         ),
         "steep, tension at the lower end": replace(

@@ -1,0 +1,227 @@
+"""Clearing carriers one after the other: heights, drift, loads of supports."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders import make_lift
+from invented_lines import five_lines
+
+from evac.errors import NoPlanError
+from evac.facts.lift import Lift, Side, TensionState
+from evac.facts.work import Rescue, Schedule
+from evac.heights.envelope import find_heights
+from evac.heights.follow import excess_m, follow, order_of
+from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES
+from evac.heights.stop import stop_heights
+from evac.heights.unloading import Step, Unloading, find_doubts, unload, weak_supports
+from evac.line import lay_out
+from evac.words import Words
+
+FULL, BOTH = DEFAULT_CASES[0], DEFAULT_CASES[1]
+
+
+def cleared(lift: Lift, order: list[Step], *, offset_m: float = 4.0) -> Unloading:
+    return unload(
+        lift, lay_out(lift), order=order, stop_offset_m=offset_m, load_case=BOTH
+    )
+
+
+def everyone(lift: Lift, *, from_drive: bool = True) -> list[Step]:
+    at_stop = cleared(lift, [])
+    order = [
+        (side, k) for side in Side for k in range(at_stop.sides[side].distance_m.size)
+    ]
+    return order if from_drive else order[::-1]
+
+
+def with_tension(lift: Lift, state: TensionState, *, at_drive: bool) -> Lift:
+    tension = replace(lift.tension, state=state, held_at_drive=at_drive)
+    return replace(lift, tension=tension)
+
+
+def test_after_the_last_carrier_the_line_hangs_as_if_it_had_been_empty() -> None:
+    lift = make_lift()
+    found = cleared(lift, everyone(lift)).sides[Side.ASCENDING]
+    empty = stop_heights(
+        lift,
+        lay_out(lift),
+        side=Side.ASCENDING,
+        stop_offset_m=4.0,
+        load_case=ALL_EMPTY,
+    )
+    assert found.height_m[0, -1] == pytest.approx(
+        empty.carriers.rope_height_m, abs=1e-7
+    )
+    assert found.load_n[0, -1] == pytest.approx(
+        empty.loads.load_n, abs=1e-3, nan_ok=True
+    )
+
+
+def test_a_carrier_is_reached_before_it_is_emptied() -> None:
+    lift = make_lift()
+    order = everyone(lift)
+    found = cleared(lift, order).sides[Side.ASCENDING]
+    for step, (side, ordinal) in enumerate(order):
+        if side is Side.ASCENDING:
+            assert found.reached_m[ordinal] == found.height_m[0, step, ordinal]
+    assert (found.least_m <= found.reached_m).all()
+    assert (found.reached_m <= found.greatest_m).all()
+
+
+@pytest.mark.parametrize("state", list(TensionState))
+@pytest.mark.parametrize("at_drive", [False, True])
+def test_a_locked_rope_keeps_its_length_and_a_free_carriage_its_force(
+    state: TensionState, at_drive: bool
+) -> None:
+    lift = with_tension(make_lift(), state, at_drive=at_drive)
+    found = cleared(lift, everyone(lift))
+    assert found.greatest_residual_n < 1e-6 * lift.tension.force_n
+    cases = 4 if state is TensionState.UNKNOWN else 1
+    assert found.sides[Side.ASCENDING].load_n.shape[0] == cases
+    assert found.states_solved == cases * (len(found.order) + 1)
+
+
+def test_an_unknown_tension_state_is_at_least_as_wide_as_each_known_one() -> None:
+    lift = make_lift()
+    order = everyone(lift)
+    wide = cleared(with_tension(lift, TensionState.UNKNOWN, at_drive=False), order)
+    for state in (TensionState.CONSTANT, TensionState.LOCKED):
+        known = cleared(with_tension(lift, state, at_drive=False), order)
+        for side in Side:
+            over = known.sides[side].greatest_m - wide.sides[side].greatest_m
+            under = wide.sides[side].least_m - known.sides[side].least_m
+            assert max(over.max(), under.max()) < 1e-6
+
+
+def test_with_tension_held_below_emptying_low_carriers_lets_loaded_ones_sink() -> None:
+    # Rule 7 of the trade: the side where the tension is held matters. The return,
+    # where the tension is held, is the lower station here.
+    lift = five_lines()["steep, tension at the lower end"]
+    count = cleared(lift, []).sides[Side.ASCENDING].distance_m.size
+    lowest_first = [(Side.ASCENDING, k) for k in range(count - 1, count // 2, -1)]
+    found = cleared(lift, lowest_first).sides[Side.ASCENDING]
+    still_loaded = (
+        found.height_m[0, -1, : count // 2] - found.height_m[0, 0, : count // 2]
+    )
+    assert still_loaded.min() < -0.1
+    # They drift uphill, away from the lower station.
+    assert found.drift_m[: count // 2].max() > 0.1
+
+
+def test_a_support_left_with_a_fifth_of_its_load_is_named_with_the_carrier() -> None:
+    # Rule 8. The second support of this line stands a little low: the full rope
+    # presses on it, the emptied one hardly.
+    lift = make_lift()
+    supports = list(lift.supports)
+    low = supports[2]
+    supports[2] = replace(low, rope_height_m=low.rope_height_m - 4.4)
+    lift = replace(lift, supports=tuple(supports))
+    order = everyone(lift)
+    line = lay_out(lift)
+    found = unload(lift, line, order=order, stop_offset_m=4.0, load_case=BOTH)
+    up = found.sides[Side.ASCENDING]
+    weak = weak_supports(up)
+    assert [index for index, _, _ in weak] == [2]
+    index, step, share = weak[0]
+    loads = np.where(up.lifted, 0.0, up.load_n)[0, :, index]
+    assert loads[step] < 0.2 * loads[0] <= loads[step - 1]
+    assert share == pytest.approx(loads[step] / loads[0])
+    told = [f for f in find_doubts(line, found) if f.key == "heights.weak_support"]
+    assert {f.where for f in told} == {"2 ascending", "2 descending"}
+    side, ordinal = order[step - 1]
+    assert told[0].values["at_m"] == pytest.approx(
+        found.sides[side].distance_m[ordinal]
+    )
+
+
+def test_a_carrier_that_drifts_to_a_roller_battery_is_named() -> None:
+    lift = five_lines()["steep, tension at the lower end"]
+    line = lay_out(lift)
+    count = cleared(lift, []).sides[Side.ASCENDING].distance_m.size
+    order = [(Side.ASCENDING, k) for k in range(count - 1, -1, -1)]
+    for offset_m in np.arange(0.0, 20.0, 1.0):
+        found = unload(
+            lift, line, order=order, stop_offset_m=float(offset_m), load_case=BOTH
+        )
+        told = [f for f in find_doubts(line, found) if f.key == "heights.drift"]
+        for finding in told:
+            support = line.distance_m[int(finding.values["support"])]
+            away = abs(float(finding.values["at_m"]) - support)
+            assert 3.0 < away < 3.0 + float(finding.values["drift_m"]) + 1e-6
+            assert all(Words().finding(finding))
+        if told:
+            return
+    pytest.fail("no stop position with a drift to a battery on a steep line")
+
+
+@pytest.mark.parametrize(
+    "order",
+    [
+        [(Side.ASCENDING, 3), (Side.ASCENDING, 3)],
+        [(Side.DESCENDING, 90)],
+        [(Side.DESCENDING, -1)],
+    ],
+)
+def test_an_order_that_names_a_carrier_wrongly_is_refused(order: list[Step]) -> None:
+    with pytest.raises(NoPlanError, match="the order of clearing names carrier"):
+        cleared(make_lift(), order)
+
+
+def schedule_of(lift: Lift, order: list[Step]) -> Schedule:
+    found = cleared(lift, [], offset_m=0.0)
+    rescues = tuple(
+        Rescue(
+            team="Team 1",
+            order=number,
+            side=side,
+            span_index=0,
+            distance_m=float(found.sides[side].distance_m[ordinal]),
+            people=4,
+            rope_height_m=10.0,
+            seat_height_m=7.0,
+            rope_needed_m=30.0,
+            start_s=100.0 * number,
+            finish_s=100.0 * number + 90,
+        )
+        for number, (side, ordinal) in enumerate(order)
+    )
+    return Schedule(
+        stop_offset_m=0.0, rescues=rescues, clear_s=0.0, team_clear_s={"Team 1": 0.0}
+    )
+
+
+def test_a_schedule_is_followed_carrier_by_carrier() -> None:
+    lift = make_lift()
+    order = [(Side.ASCENDING, 5), (Side.DESCENDING, 2), (Side.ASCENDING, 0)]
+    heights, _ = find_heights(lift, lay_out(lift))
+    schedule = schedule_of(lift, order)
+    assert list(order_of(lift, heights, schedule)) == order
+    followed = follow(lift, heights, schedule)
+    assert followed.unloading.order == tuple(order)
+    assert followed.raised is None
+    assert followed.above_m < 0.2
+
+
+def test_an_envelope_that_is_too_low_is_raised_to_hold_what_was_met() -> None:
+    lift = make_lift()
+    heights, _ = find_heights(lift, lay_out(lift))
+    shrunk = {
+        side: replace(
+            envelope,
+            rope_greatest_m=envelope.rope_greatest_m - 1.5,
+            rope_least_m=envelope.rope_least_m + 0.5,
+        )
+        for side, envelope in heights.envelopes.items()
+    }
+    schedule = schedule_of(lift, everyone(lift, from_drive=False))
+    followed = follow(lift, replace(heights, envelopes=shrunk), schedule)
+    assert followed.above_m > 0.5
+    raised = followed.raised
+    assert raised is not None
+    for side in Side:
+        above, below = excess_m(raised.envelopes[side], followed.unloading.sides[side])
+        assert max(above.max(), below.max()) < 1e-9
+    assert "heights.raised" in [finding.key for finding in followed.findings]
