@@ -99,9 +99,9 @@ def pickoff_doubts(
     for zone, pickoff in zip(assignment.zones, pickoffs, strict=True):
         if pickoff.in_time:
             continue
-        spans = f"{line.spans[zone.first_span].id} .. {line.spans[zone.last_span].id}"
         values: dict[str, str | float | int] = {
-            "spans": spans,
+            "first": line.spans[zone.first_span].start_support,
+            "last": line.spans[zone.last_span].end_support,
             "within_s": lift.organisation.pickoff_s,
         }
         key = "access.pickoff_nobody"

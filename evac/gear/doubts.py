@@ -60,6 +60,7 @@ def doubts(
         *_lost(lift),
         *_spares(lift, day),
         *_weather(lift, options),
+        *_direction(lift, options),
         *_approvals(lift, options),
         *_energy_classes(lift, options),
         *_people(lift, gates),
@@ -213,6 +214,26 @@ def _weather(lift: Lift, options: Sequence[Option]) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _direction(lift: Lift, options: Sequence[Option]) -> list[Finding]:
+    """Teams that start a zone at its lower end with a downhill technique (rule 17)."""
+    downhill = {t.id for t in lift.techniques if t.downhill_only}
+    lower = {team.id for team in lift.teams if not team.start_upper}
+    pairs = dict.fromkeys(
+        (option.team, option.technique)
+        for option in options
+        if option.team in lower and option.technique in downhill
+    )
+    return [
+        Finding(
+            key="gear.direction",
+            severity=Severity.WARN,
+            where=team,
+            values={"technique": technique},
+        )
+        for team, technique in pairs
+    ]
 
 
 def _approvals(lift: Lift, options: Sequence[Option]) -> list[Finding]:

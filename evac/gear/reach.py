@@ -127,11 +127,12 @@ def _limit(case: _Case) -> str:
         technique.needs_line_over_rope and wind > THROW_WIND_MOST_M_PER_S
     ):
         return "wind"
-    if unit.slope_greatest_deg > technique.most_rope_slope_deg:
+    # Slopes are compared so that one that is not known (NaN) is refused.
+    if not unit.slope_greatest_deg <= technique.most_rope_slope_deg:
         return "slope"
     if technique.kind in ON_THE_ROPE and _is_beside_doubt(lift, unit.span_index):
         return "rollers"
-    if technique.kind == LADDER and unit.ground_slope_deg > LEVEL_GROUND_DEG:
+    if technique.kind == LADDER and not unit.ground_slope_deg <= LEVEL_GROUND_DEG:
         return "ground"
     if not _is_rated(case.kit, lift.carriers.passenger_mass_kg):
         return "load"

@@ -7,6 +7,7 @@ factor (rule 25) is not in here, it belongs to the simulation.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -232,7 +233,7 @@ def cross_seconds(
     if rows is None:
         slope_deg = max(
             (
-                unit.ground_slope_deg
+                _landing_deg(unit)
                 for unit in heights.units
                 if unit.span_index in (support_index - 1, support_index) and unit.known
             ),
@@ -271,6 +272,11 @@ def support_kinds(
     )
 
 
+def _landing_deg(unit: UnitHeights) -> float:
+    """The slope of a unit's ground; where it is not known it counts as steep."""
+    return 90.0 if math.isnan(unit.ground_slope_deg) else unit.ground_slope_deg
+
+
 def _factor(lift: Lift, technique: Technique) -> float:
     return steps.day_factor(lift.conditions, with_rope=technique.kind != steps.LADDER)
 
@@ -282,7 +288,7 @@ def _unit_tables(
     extra_s, slope_deg = np.zeros(spans), np.zeros(spans)
     for unit in heights.units:
         if unit.side is side and unit.known:
-            slope_deg[unit.span_index] = unit.ground_slope_deg
+            slope_deg[unit.span_index] = _landing_deg(unit)
     stated = {
         hazard.id
         for hazard in lift.hazards

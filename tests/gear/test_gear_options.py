@@ -140,3 +140,12 @@ def test_every_finding_about_gear_has_its_sentences() -> None:
     assert any(finding.severity is Severity.STOP for finding in told)
     for finding in told:
         assert all(Words().finding(finding))
+
+
+def test_a_lower_start_with_a_downhill_technique_is_told() -> None:
+    lift = make_lift()
+    lower = replace(
+        lift, teams=(replace(lift.teams[0], start_upper=False), *lift.teams[1:])
+    )
+    assert "gear.direction" not in keys(lift)
+    assert keys(lower)["gear.direction"] == "Team 1"

@@ -267,3 +267,10 @@ def test_a_longer_kit_never_reaches_less(rope_m: float, longer_m: float) -> None
     after = find_reaches(longer, options(longer), make_units(longer, rope_m=rope_m))
 
     assert all(b.ok <= a.ok for b, a in zip(before, after, strict=True))
+
+
+def test_a_slope_that_is_not_known_is_never_taken_for_level() -> None:
+    nan = float("nan")
+
+    assert limits(make_lift(), ON_ROPE, slope_deg=nan) == {"slope"}
+    assert limits(make_lift(), "ladder", rope_m=7.0, ground_deg=nan) == {"ground"}

@@ -343,3 +343,22 @@ def test_a_steep_landing_counts_once_where_a_hazard_states_its_seconds() -> None
     ).likely_s
     # Span 0: the table's 40 s; span 1: the hazard's 55 s and not both.
     assert stated - plain == pytest.approx(15)
+
+
+def test_ground_that_is_not_known_counts_as_steep() -> None:
+    lift = calm_lift(hazards=())
+    level, unknown = (
+        carrier_seconds(
+            lift,
+            make_flat_heights(lift, ground_deg=ground_deg),
+            (),
+            option_of(lift, LOOP),
+            side=Side.ASCENDING,
+            span_index=np.array(0),
+            people=1,
+            rope_height_m=12.0,
+            seat_height_m=9.2,
+        ).likely_s
+        for ground_deg in (5.0, float("nan"))
+    )
+    assert unknown - level == pytest.approx(40)
