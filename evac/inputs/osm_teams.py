@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from evac.reference import step_times
 from evac.words import Words
 
-METRES_A_TEAM = 300.0
-LEAST_TEAMS, MOST_TEAMS = 3, 10
+METRES_A_TEAM = 120.0
+LEAST_TEAMS, MOST_TEAMS = 3, 12
 LOOP = "loop over the haul rope belayed from the ground"
 ON_ROPE = "rescuer on the haul rope with a descender"
 
@@ -30,7 +30,7 @@ def technique_tables(
     cabin : bool
         Cabins are reached by a rescuer on the rope, chairs by a loop.
     length_m : float
-        Of the line: about one team for each 300 m.
+        Of the line: about one team for each 120 m.
     upper, lower : (latitude, longitude)
         The stations, where the teams start by turns [deg].
     """
