@@ -84,7 +84,8 @@ def number_carriers(
     if sighting.number not in numbers:
         message = (
             f"carrier {sighting.number} is not among the {len(numbers)} numbers of "
-            "this lift; give them in order of travel under [carriers] numbers in lift.toml"
+            "this lift; give them in order of travel under [carriers] numbers in "
+            "lift.toml"
         )
         raise NoPlanError(message)
     order = _in_order_of_travel(lift, stops, stop_index=stop_index)

@@ -4,33 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from builders import make_lift
-from flat_heights import make_flat_heights
+from flat_chain import Chain, make_chain
 
-from evac import access, gear, hazards, timing
-from evac.assignment import assign
 from evac.assignment.costs import units_in_order
 from evac.clearing import make_schedule, turns
 from evac.errors import NoPlanError
-from evac.facts.heights import Heights
-from evac.facts.lift import Lift, Side
-from evac.facts.work import Assignment, Work
+from evac.facts.lift import Side
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
-
-Chain = tuple[Lift, Heights, Work, Assignment]
-
-
-def make_chain(lift: Lift, *, rope_m: float = 10.0) -> Chain:
-    heights = make_flat_heights(lift, rope_m=rope_m)
-    options = gear.options(lift)
-    gates = hazards.find_gates(lift, heights.line)
-    reaches = gear.find_reaches(lift, options, heights.units, gates=gates)
-    routes = access.find_routes(lift, heights.line)
-    work = timing.build_work(lift, heights, options, reaches, gates, routes)
-    return lift, heights, work, assign(work)
 
 
 @pytest.fixture(scope="module")
@@ -97,7 +82,7 @@ def test_one_team_works_one_carrier_at_a_time_in_one_direction(chain: Chain) -> 
     for zone in assignment.zones:
         mine = [item for item in schedule.rescues if item.team == zone.team]
         assert [item.order for item in mine] == list(range(1, len(mine) + 1))
-        for before, after in zip(mine, mine[1:], strict=False):
+        for before, after in pairwise(mine):
             assert before.finish_s <= after.start_s
         assert all(item.finish_s > item.start_s for item in mine)
         # Downhill: every team of this lift starts at the upper end, the last support.
@@ -107,7 +92,7 @@ def test_one_team_works_one_carrier_at_a_time_in_one_direction(chain: Chain) -> 
 
 
 def test_nobody_is_scheduled_before_the_line_is_secured(chain: Chain) -> None:
-    lift, heights, _, _ = chain
+    lift = chain[0]
     slow = replace(
         lift.organisation,
         order_to_secured_s=replace(

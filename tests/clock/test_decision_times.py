@@ -1,0 +1,204 @@
+"""Latest order times and what stands beside them, with figures worked by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from builders import make_lift
+
+from evac.clock import (
+    decide,
+    emptying_s,
+    informer_round_s,
+    limits_met,
+    line_length_m,
+    running_pays,
+)
+from evac.facts.lift import Lift, Limit, Triple
+from evac.facts.work import Schedule, Simulation
+
+HOUR = 3600.0
+
+
+def make_simulation(*, clear_p90_s: float = 2 * HOUR, **changes: Any) -> Simulation:
+    """1,000 days of which exactly 9 in 10 end by ``clear_p90_s``, safe 30 min later."""
+    clear_s = np.concatenate([np.full(900, clear_p90_s), np.full(100, 5 * HOUR)])
+    found = Simulation(
+        runs=1000,
+        seed=1,
+        order_to_first_s=np.full(1000, 0.5 * HOUR),
+        order_to_clear_s=clear_s,
+        order_to_safe_s=clear_s + 0.5 * HOUR,
+        stop_to_order_s=np.full(1000, 0.25 * HOUR),
+        p50_s=clear_p90_s,
+        p90_s=clear_p90_s,
+        p50_interval_s=(clear_p90_s, clear_p90_s),
+        p90_interval_s=(clear_p90_s, clear_p90_s),
+        p50_independent_s=clear_p90_s,
+        p90_independent_s=clear_p90_s,
+        safe_p90_s=clear_p90_s + 0.5 * HOUR,
+        chance_of_limit=0.9,
+        last_team_share={"Team 1": 1.0},
+    )
+    return replace(found, **changes)
+
+
+SCHEDULE = Schedule(
+    stop_offset_m=0.0,
+    rescues=(),
+    clear_s=2.5 * HOUR,
+    team_clear_s={"Team 1": 2.5 * HOUR},
+)
+
+
+def make_limited(
+    *, counts_from: str = "stop", counts_to: str = "on the ground"
+) -> Lift:
+    limit = Limit(
+        minutes=180.0, counts_from=counts_from, counts_to=counts_to, source="invented"
+    )
+    return make_lift(limits=(limit,))
+
+
+def changed(lift: Lift, part: str, **changes: Any) -> Lift:
+    return replace(lift, **{part: replace(getattr(lift, part), **changes)})
+
+
+def test_latest_order_is_the_limit_less_p90_to_its_own_end() -> None:
+    # 3 h - 2 h = 1 h to the ground; 3 h - 2.5 h = 0.5 h to safety.
+    simulation = make_simulation()
+    ground = decide(make_limited(), simulation, SCHEDULE).latest[0]
+    assert (ground.reason, ground.after_stop_s) == ("limit", 1 * HOUR)
+    assert ground.clock_s == 14 * HOUR  # the stop is at 13:00
+    assert ground.met
+    safe = decide(make_limited(counts_to="in safety"), simulation, SCHEDULE).latest[0]
+    assert safe.after_stop_s == 0.5 * HOUR
+
+
+@pytest.mark.parametrize("delay_s", [600.0, 3000.0])
+def test_delaying_the_order_leaves_the_latest_order_time_where_it_is(
+    delay_s: float,
+) -> None:
+    simulation = make_simulation()
+    lift = make_limited()
+    usual = lift.organisation.stop_to_order_s
+    later = changed(
+        lift,
+        "organisation",
+        stop_to_order_s=Triple(
+            low=usual.low + delay_s,
+            likely=usual.likely + delay_s,
+            high=usual.high + delay_s,
+        ),
+    )
+    delayed = replace(simulation, stop_to_order_s=simulation.stop_to_order_s + delay_s)
+    now, then = decide(lift, simulation, SCHEDULE), decide(later, delayed, SCHEDULE)
+    assert [item.after_stop_s for item in then.latest] == [
+        item.after_stop_s for item in now.latest
+    ]
+    assert then.order_clock_s == now.order_clock_s + delay_s
+    # 15 min to the order are within the hour, 65 min are not.
+    assert now.latest[0].met
+    assert then.latest[0].met == (delay_s < 1000)
+    assert limits_met(later, delayed) == (delay_s < 1000)
+
+
+def test_a_limit_from_the_order_speaks_only_when_it_is_missed() -> None:
+    lift = make_limited(counts_from="order")
+    short = decide(lift, make_simulation(), SCHEDULE)
+    assert "limit" not in {item.reason for item in short.latest}
+    assert limits_met(lift, make_simulation()) is True
+    slow = make_simulation(clear_p90_s=4 * HOUR)
+    missed = decide(lift, slow, SCHEDULE).latest[0]
+    assert (missed.reason, missed.after_stop_s, missed.met) == (
+        "limit_from_order",
+        -1 * HOUR,
+        False,
+    )
+    assert limits_met(lift, slow) is False
+
+
+def test_without_a_limit_none_is_said_to_be_met() -> None:
+    assert limits_met(make_lift(limits=()), make_simulation()) is None
+
+
+def test_dusk_bounds_the_last_on_the_ground_and_the_night_plan_has_no_dusk() -> None:
+    lift = make_limited()
+    clock = decide(lift, make_simulation(), SCHEDULE)
+    dusk = next(item for item in clock.latest if item.reason == "dusk")
+    assert clock.dusk_clock_s is not None
+    assert clock.sunset_clock_s is not None
+    assert clock.sunset_clock_s < clock.dusk_clock_s
+    assert dusk.clock_s == pytest.approx(clock.dusk_clock_s - 2 * HOUR)
+    night = decide(changed(lift, "conditions", night=True), make_simulation(), SCHEDULE)
+    assert "dusk" not in {item.reason for item in night.latest}
+
+
+def test_a_valley_without_sun_counts_as_dark_from_noon() -> None:
+    shaded = changed(make_limited(), "conditions", skyline_angle_deg=40.0)
+    clock = decide(shaded, make_simulation(), SCHEDULE)
+    dusk = next(item for item in clock.latest if item.reason == "dusk")
+    assert clock.dusk_clock_s is None
+    # Noon is near 12:30, the stop at 13:00 and P90 2 h.
+    assert dusk.after_stop_s == pytest.approx(-2.5 * HOUR, abs=600)
+    assert not dusk.met
+
+
+def test_cold_counts_the_ride_before_the_stop() -> None:
+    # -30 C and 5 m/s: W = -41.6, bare skin freezes in 5 to 10 min. The line rises
+    # 158 m over 600 m: about 625 m at 5 m/s is a ride of 125 s.
+    cold = changed(
+        make_limited(), "conditions", air_temperature_c=-30.0, wind_m_per_s=5.0
+    )
+    clock = decide(cold, make_simulation(), SCHEDULE)
+    assert clock.cold_class == "high"
+    assert clock.exposure_limit_s == 300.0
+    entry = next(item for item in clock.latest if item.reason == "cold")
+    assert entry.after_stop_s == pytest.approx(300.0 - 125.0 - 2 * HOUR, abs=5)
+    assert clock.binding == entry
+    mild = decide(make_limited(), make_simulation(), SCHEDULE)
+    assert "cold" not in {item.reason for item in mild.latest}
+
+
+def test_the_earliest_reason_binds() -> None:
+    clock = decide(make_limited(), make_simulation(), SCHEDULE)
+    assert clock.binding is not None
+    assert clock.binding.after_stop_s == min(item.after_stop_s for item in clock.latest)
+
+
+def test_emptying_by_the_emergency_drive_is_engaging_and_one_length() -> None:
+    # Rule 5: 0.5 / 1.0 / 2.0 m/s, 5 to 20 min to engage.
+    lift = make_lift()
+    length_m = line_length_m(lift)
+    assert 600 < length_m < 640
+    assert emptying_s(lift) == pytest.approx(
+        (300 + length_m / 2.0, 600 + length_m / 1.0, 1200 + length_m / 0.5)
+    )
+    assert emptying_s(changed(lift, "drives", emergency_engage_s=None)) is None
+
+
+def test_running_pays_only_if_stand_down_and_emptying_end_sooner() -> None:
+    # High values: 1,500 s stand-down, 1,200 s to engage, 2 s a metre.
+    lift = make_lift()
+    needed_s = 1500 + 1200 + 2 * line_length_m(lift)
+    assert running_pays(lift, remaining_s=needed_s + 1) is True
+    assert running_pays(lift, remaining_s=needed_s - 1) is False
+    clock = decide(lift, make_simulation(), SCHEDULE)
+    assert clock.running_pays_until_s == pytest.approx(2.5 * HOUR - needed_s)
+    without = changed(lift, "drives", emergency_speed_m_per_s=None)
+    assert running_pays(without, remaining_s=9e9) is None
+    assert decide(without, make_simulation(), SCHEDULE).running_pays_until_s is None
+
+
+def test_informers_share_the_length_of_the_line() -> None:
+    # Two people at 1 m/s under a line of 625 m: 312 s, within the first 15 min.
+    lift = make_lift()
+    assert informer_round_s(lift) == pytest.approx(line_length_m(lift) / 2)
+    assert decide(lift, make_simulation(), SCHEDULE).first_word_met is True
+    slow = changed(lift, "organisation", informer_speed_m_per_s=0.2)
+    assert decide(slow, make_simulation(), SCHEDULE).first_word_met is False
+    nobody = changed(lift, "organisation", informer_count=0)
+    assert decide(nobody, make_simulation(), SCHEDULE).first_word_met is None

@@ -1,0 +1,26 @@
+"""A whole chain for tests, over heights made by hand: one rope height everywhere."""
+
+from __future__ import annotations
+
+from builders import make_lift
+from flat_heights import make_flat_heights
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift
+from evac.facts.work import Assignment, Work
+
+Chain = tuple[Lift, Heights, Work, Assignment]
+
+
+def make_chain(lift: Lift | None = None, *, rope_m: float = 10.0) -> Chain:
+    """Lift, heights, work and assignment."""
+    lift = make_lift() if lift is None else lift
+    heights = make_flat_heights(lift, rope_m=rope_m)
+    options = gear.options(lift)
+    gates = hazards.find_gates(lift, heights.line)
+    reaches = gear.find_reaches(lift, options, heights.units, gates=gates)
+    routes = access.find_routes(lift, heights.line)
+    work = timing.build_work(lift, heights, options, reaches, gates, routes)
+    return lift, heights, work, assign(work)

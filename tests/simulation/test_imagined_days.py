@@ -1,0 +1,322 @@
+"""Imagined days: against a plain walk, against the schedule, and what always holds."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from builders import make_lift
+from flat_chain import Chain, make_chain
+
+import evac.simulation as simulation_module
+import evac.simulation.days as days_module
+import evac.simulation.draws as draws_module
+from evac import hazards, timing
+from evac.assignment import assign
+from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
+from evac.errors import NoPlanError
+from evac.facts.lift import Lift, Side, StepTime, Triple
+from evac.simulation import simulate
+from evac.simulation.draws import stream
+from evac.triples import fit_one
+
+RUNS = 2000
+
+
+@pytest.fixture(scope="module")
+def chain() -> Chain:
+    return make_chain()
+
+
+def exact(triple: Triple) -> Triple:
+    return Triple(low=triple.likely, likely=triple.likely, high=triple.likely)
+
+
+def make_certain(lift: Lift) -> Lift:
+    """The lift with every time and share exactly its planned value."""
+    organisation = lift.organisation
+    full = Triple(low=1.0, likely=1.0, high=1.0)
+    none = Triple(low=0.0, likely=0.0, high=0.0)
+    return replace(
+        lift,
+        occupancy=full,
+        descending_occupancy=none,
+        step_times=tuple(
+            replace(step, seconds=exact(step.seconds)) for step in lift.step_times
+        ),
+        hazards=tuple(
+            replace(item, opens_s=exact(item.opens_s)) if item.opens_s else item
+            for item in lift.hazards
+        ),
+        organisation=replace(
+            organisation,
+            stop_to_order_s=exact(organisation.stop_to_order_s),
+            order_to_secured_s=exact(organisation.order_to_secured_s),
+            ground_to_safe_s=exact(organisation.ground_to_safe_s),
+        ),
+    )
+
+
+def test_with_nothing_left_to_chance_every_day_is_the_schedule(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    one = Triple(low=1.0, likely=1.0, high=1.0)
+    for module, name, value in (
+        (days_module, "DAY_SD", 0.0),
+        (days_module, "TEAM_SD", 0.0),
+        (simulation_module, "DAY_SD", 0.0),
+        (simulation_module, "TEAM_SD", 0.0),
+        (days_module, "FATIGUE_PER_HOUR", 0.0),
+        (days_module, "READY_FACTOR", one),
+        (draws_module, "HARD_LEAST_S", 0.0),
+        (draws_module, "HARD_MOST_S", 0.0),
+    ):
+        monkeypatch.setattr(module, name, value)
+    lift, heights, work, assignment = make_chain(make_certain(make_lift()))
+    found = simulate(lift, heights, work, assignment, runs=400, seed=5)
+    clear_s = sorted(
+        {
+            round(
+                make_schedule(lift, heights, work, assignment, stop_index=stop).clear_s,
+                3,
+            )
+            for stop in range(4)
+        }
+    )
+    # The shift of an all but normal curve is known to 1e-10 of its width.
+    assert sorted({round(value, 3) for value in found.order_to_clear_s}) == clear_s
+    assert set(np.round(found.order_to_safe_s - found.order_to_clear_s, 6)) == {900.0}
+    assert found.p90_independent_s == pytest.approx(found.p90_s)
+
+
+def plain_walk(chain: Chain, *, seed: int, runs: int) -> np.ndarray[Any, Any]:
+    """The clearing time of every day by a plain loop, written from the rules.
+
+    It shares with the product the draws (named streams) and the step times, nothing
+    else: no tables of items, no compiled code, one carrier at a time.
+    """
+    lift, heights, work, assignment = chain
+    gates = hazards.find_gates(lift, heights.line)
+    organisation = lift.organisation
+    day = 0.25 * stream(seed, "day").standard_normal(runs)
+    stop = np.floor(stream(seed, "stop position").random(runs) * 4).astype(int)
+    secured = stream(seed, "line secured").standard_normal(runs)
+    clear_s = np.zeros(runs)
+    filled = {
+        side: np.minimum(
+            fit_one(share).at(stream(seed, f"occupancy {side}").standard_normal(runs)),
+            1.0,
+        )
+        for side, share in (
+            (Side.ASCENDING, lift.occupancy),
+            (Side.DESCENDING, lift.descending_occupancy),
+        )
+    }
+    streams = {
+        (name, side, place): getattr(stream(seed, f"{name} {side} {place}"), how)(runs)
+        for name, how in (
+            ("seats of", "random"),
+            ("time of", "standard_normal"),
+            ("hard case of", "random"),
+        )
+        for side in Side
+        for place in range(heights.stops.span_index[side].shape[1])
+    }
+    for zone in assignment.zones:
+        team = lift.teams[zone.option.team_index]
+        own = 0.15 * stream(seed, f"team {zone.team}").standard_normal(runs)
+        ready = stream(seed, f"ready {zone.team}").standard_normal(runs)
+        for run in range(runs):
+            slow = math.exp(day[run] + own[run])
+            start_s = max(
+                team.ready_s
+                * float(fit_one(Triple(low=0.9, likely=1.0, high=1.5)).at(ready[run]))
+                + (zone.arrival_s - team.ready_s) * slow,
+                float(fit_one(organisation.order_to_secured_s).at(secured[run])),
+            )
+            zone_turns = turns(lift, heights, work, zone)
+            for turn in zone_turns:
+                for gate in gates:
+                    here = (gate.side, gate.span_index) == (turn.side, turn.span_index)
+                    if here and gate.opens_high_s > 0:
+                        score = stream(
+                            seed, "gate " + " | ".join(gate.hazard_ids)
+                        ).standard_normal(runs)[run]
+                        opens = Triple(
+                            low=gate.opens_low_s,
+                            likely=gate.opens_s,
+                            high=gate.opens_high_s,
+                        )
+                        start_s = max(start_s, float(fit_one(opens).at(score)))
+            clock_s = start_s
+            for turn in zone_turns:
+                side, span = turn.side, turn.span_index
+                columns = carriers_in_unit(
+                    heights,
+                    side=side,
+                    span_index=span,
+                    stop_index=stop[run],
+                    uphill=runs_towards_last(zone),
+                )
+                before = turn.passing
+                if columns:
+                    before = Triple(
+                        low=before.low + turn.set_up.low,
+                        likely=before.likely + turn.set_up.likely,
+                        high=before.high + turn.set_up.high,
+                    )
+                number = (list(Side).index(side), span)
+                score = stream(seed, f"set-up {number}").standard_normal(runs)[run]
+                clock_s += tired(
+                    float(fit_one(before).at(score)) * slow, clock_s - start_s
+                )
+                for column in columns:
+                    share = streams["seats of", side, column][run]
+                    people = seated(share, filled[side][run], lift.carriers.seats)
+                    spread = timing.carrier_seconds(
+                        lift,
+                        heights,
+                        gates,
+                        zone.option,
+                        side=side,
+                        span_index=np.array(span),
+                        people=people,
+                        rope_height_m=heights.stops.rope_height_m[side][
+                            stop[run], column
+                        ],
+                        seat_height_m=heights.stops.seat_height_m[side][
+                            stop[run], column
+                        ],
+                    )
+                    takes = Triple(
+                        low=float(spread.low_s),
+                        likely=float(spread.likely_s),
+                        high=float(spread.high_s),
+                    )
+                    score = streams["time of", side, column][run]
+                    hard = streams["hard case of", side, column][run]
+                    clock_s += tired(
+                        float(fit_one(takes).at(score)) * slow, clock_s - start_s
+                    )
+                    if people > 0 and hard < 0.02:
+                        clock_s += 600.0 + 900.0 * hard / 0.02
+            clear_s[run] = max(clear_s[run], clock_s)
+    return clear_s
+
+
+def tired(seconds: float, worked_s: float) -> float:
+    return seconds * (1 + 0.1 * max(worked_s / 3600 - 1, 0))
+
+
+def seated(share: float, filled: float, seats: int) -> int:
+    below = 0.0
+    for people in range(seats + 1):
+        below += (
+            math.comb(seats, people) * filled**people * (1 - filled) ** (seats - people)
+        )
+        if share <= below:
+            return people
+    return seats
+
+
+def test_every_day_is_that_of_a_plain_loop_with_the_same_draws(chain: Chain) -> None:
+    found = simulate(*chain, runs=100, seed=11)
+    assert found.order_to_clear_s == pytest.approx(
+        plain_walk(chain, seed=11, runs=100), rel=1e-9
+    )
+
+
+def test_more_days_only_add_days(chain: Chain) -> None:
+    few = simulate(*chain, runs=500, seed=2)
+    many = simulate(*chain, runs=RUNS, seed=2)
+    assert (many.order_to_clear_s[:500] == few.order_to_clear_s).all()
+    assert (many.stop_to_order_s[:500] == few.stop_to_order_s).all()
+
+
+def test_the_days_of_one_team_do_not_depend_on_the_other_zones(chain: Chain) -> None:
+    lift, heights, work, assignment = chain
+    alone = [
+        simulate(
+            lift, heights, work, replace(assignment, zones=(zone,)), runs=500, seed=2
+        ).order_to_clear_s
+        for zone in assignment.zones
+    ]
+    together = simulate(lift, heights, work, assignment, runs=500, seed=2)
+    assert (together.order_to_clear_s == np.max(alone, axis=0)).all()
+
+
+def test_common_factors_make_the_late_days_later(chain: Chain) -> None:
+    for seed in range(1, 4):
+        found = simulate(*chain, runs=RUNS, seed=seed)
+        assert found.p90_s > found.p90_independent_s
+        assert (
+            found.p90_s / found.p50_s
+            > found.p90_independent_s / found.p50_independent_s
+        )
+
+
+def test_times_are_in_order_and_shares_add_up(chain: Chain) -> None:
+    found = simulate(*chain, runs=RUNS, seed=1)
+    assert (found.order_to_first_s > 0).all()
+    assert (found.order_to_first_s < found.order_to_clear_s).all()
+    assert (found.order_to_clear_s <= found.order_to_safe_s).all()
+    assert found.p50_interval_s[0] <= found.p50_s <= found.p50_interval_s[1]
+    assert found.p90_interval_s[0] <= found.p90_s <= found.p90_interval_s[1]
+    assert sum(found.last_team_share.values()) == pytest.approx(1.0)
+    assert set(found.last_team_share) == {zone.team for zone in chain[3].zones}
+
+
+def test_the_same_days_on_an_emptier_line_never_end_later(chain: Chain) -> None:
+    lift, heights, work, assignment = chain
+    emptier = replace(lift, occupancy=Triple(low=0.15, likely=0.3, high=0.5))
+    full = simulate(lift, heights, work, assignment, runs=RUNS, seed=4)
+    half = simulate(emptier, heights, work, assignment, runs=RUNS, seed=4)
+    assert (half.order_to_clear_s <= full.order_to_clear_s).all()
+    assert half.p90_s < full.p90_s
+
+
+def test_a_team_that_sets_out_later_never_ends_sooner(chain: Chain) -> None:
+    zone = chain[3].zones[0]
+    usual = simulate(*chain, runs=RUNS, seed=4)
+    later = simulate(*chain, runs=RUNS, seed=4, notice_s={zone.team: 900.0})
+    assert (later.order_to_clear_s >= usual.order_to_clear_s).all()
+
+
+def test_the_chance_of_the_limit_counts_the_days(chain: Chain) -> None:
+    lift = chain[0]
+    found = simulate(*chain, runs=RUNS, seed=1)
+    took = found.stop_to_order_s + found.order_to_clear_s
+    assert lift.limits[0].counts_from == "stop"
+    limit_s = 60 * lift.limits[0].minutes
+    assert found.chance_of_limit == np.mean(took <= limit_s)
+    none = simulate(replace(lift, limits=()), *chain[1:], runs=500, seed=1)
+    assert none.chance_of_limit is None
+
+
+def test_an_added_team_never_makes_the_plan_longer(chain: Chain) -> None:
+    lift, _, _, assignment = chain
+    more = replace(
+        lift,
+        teams=(*lift.teams, replace(lift.teams[0], id="Team 4")),
+        kits=(*lift.kits, replace(lift.kits[0], id="Kit 6", team="Team 4")),
+    )
+    assert make_chain(more)[3].objectives[:2] <= assignment.objectives[:2]
+
+
+def test_no_zone_too_few_days_or_a_time_out_of_order_is_refused(chain: Chain) -> None:
+    lift, heights, work, assignment = chain
+    with pytest.raises(NoPlanError, match="no team can take any span"):
+        simulate(lift, heights, work, replace(assignment, zones=()))
+    with pytest.raises(NoPlanError, match="100 runs or more"):
+        simulate(lift, heights, work, assignment, runs=10)
+    step: StepTime = lift.step_times[3]
+    wrong = replace(step, seconds=Triple(low=9000.0, likely=45.0, high=10.0))
+    bad = replace(
+        lift,
+        step_times=tuple(wrong if item is step else item for item in lift.step_times),
+    )
+    with pytest.raises(NoPlanError, match=r"times\.csv"):
+        simulate(bad, heights, work, assign(work), runs=100)
