@@ -1,0 +1,298 @@
+"""Planning again from where the evacuation stands.
+
+The same model on the carriers that still hang: each team is free when the carrier in
+hand is done, and comes from where it stands. Zones are kept unless moving gains more
+than a threshold: a new order costs words on the radio and trust.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign, units_in_order
+from evac.clearing import make_schedule, runs_towards_last
+from evac.errors import EvacError
+from evac.facts.change import Replanned, Situation
+from evac.facts.heights import Heights, StopGrid
+from evac.facts.lift import Lift, Side, Team, Triple
+from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S, Rescue, UnitGate, Work, Zone
+
+SIDES = (Side.ASCENDING, Side.DESCENDING)
+WORTH_MOVING_S = 600.0
+"""Ten minutes: below that teams stay in their zones (common practice, no source)."""
+
+
+def replan(
+    plan: Plan, situation: Situation, *, threshold_s: float = WORTH_MOVING_S
+) -> Replanned:
+    """Share out what is left, from where everybody stands now.
+
+    Parameters
+    ----------
+    plan : Plan
+        What was ordered.
+    situation : Situation
+        What is so now: the time, who is missing, what is cleared, which support is
+        doubtful, which gate is still shut, whether it is dark.
+    threshold_s : float
+        Teams keep their zones unless moving brings the last finish forward by more
+        than this, or reaches people who would stay uncovered.
+
+    Returns
+    -------
+    Replanned
+        All times count from the order, as in the plan.
+
+    Raises
+    ------
+    EvacError
+        If the situation names a team, support, hazard or stop the plan does not have,
+        or more carriers than a team has in its zone.
+
+    Notes
+    -----
+    Teams that have begun go on from the carrier where they stand, and may walk from
+    there to any support. Teams on their way first arrive where they were sent, then
+    go on: the cautious reading. The set-up of a span in work is counted again.
+    """
+    _require_known(plan, situation)
+    schedule = make_schedule(
+        plan.lift,
+        plan.heights,
+        plan.work,
+        plan.assignment,
+        stop_index=situation.stop_index,
+        gates=plan.gates,
+    )
+    done = _done(schedule.rescues, situation)
+    lift = _lift_now(plan, situation, done)
+    heights = _heights_now(lift, plan.heights, situation, done)
+    gates = hazards.find_gates(lift, heights.line)
+    work = _work_now(lift, heights, gates, plan, done)
+    moved = assign(work)
+    kept = assign(_kept(work, plan))
+    stays = (
+        kept.objectives[0] <= moved.objectives[0]
+        and kept.objectives[1] - moved.objectives[1] <= threshold_s
+    )
+    chosen = kept if stays else moved
+    return Replanned(
+        lift=lift,
+        heights=heights,
+        work=work,
+        assignment=chosen,
+        schedule=make_schedule(lift, heights, work, chosen, stop_index=0, gates=gates),
+        kept=stays,
+        kept_s=kept.objectives[1],
+        moved_s=moved.objectives[1],
+        people_left=int(work.people.sum()),
+    )
+
+
+def _require_known(plan: Plan, situation: Situation) -> None:
+    teams = {team.id for team in plan.lift.teams}
+    known = {
+        "team": (
+            teams,
+            {*situation.missing_teams, *situation.cleared, *situation.in_hand_s},
+        ),
+        "support": (
+            {support.id for support in plan.lift.supports},
+            set(situation.doubtful_supports),
+        ),
+        "hazard": (
+            {hazard.id for hazard in plan.lift.hazards},
+            set(situation.gates_open_s),
+        ),
+    }
+    for kind, (have, named) in known.items():
+        if unknown := sorted(named - have):
+            message = (
+                f"the plan has no {kind} {', '.join(unknown)}; "
+                f"it has {', '.join(sorted(have))}"
+            )
+            raise EvacError(message)
+    if set(situation.missing_teams) >= teams:
+        message = "every team is missing: there is nobody to plan with"
+        raise EvacError(message)
+
+
+def _done(
+    rescues: Iterable[Rescue], situation: Situation
+) -> Mapping[str, tuple[Rescue, ...]]:
+    """Team -> the carriers it has cleared, in the order of its sheet."""
+    by_team: dict[str, list[Rescue]] = {}
+    for rescue in rescues:
+        by_team.setdefault(rescue.team, []).append(rescue)
+    found = {}
+    for team in sorted({*situation.cleared, *situation.in_hand_s}):
+        count = situation.cleared.get(team, 0)
+        turns = sorted(by_team.get(team, []), key=lambda rescue: rescue.order)
+        if not 0 <= count <= len(turns):
+            message = (
+                f"{team} has {len(turns)} carriers in its zone at this stop and cannot "
+                f"have cleared {count}; count its tally again"
+            )
+            raise EvacError(message)
+        # The carrier in hand will be clear before the team does anything else.
+        in_hand = int(team in situation.in_hand_s)
+        found[team] = tuple(turns[: count + in_hand])
+    return found
+
+
+def _lift_now(
+    plan: Plan, situation: Situation, done: Mapping[str, tuple[Rescue, ...]]
+) -> Lift:
+    """The lift with the teams where they stand, and today's doubts."""
+    zones = {zone.team: zone for zone in plan.assignment.zones}
+    missing = set(situation.missing_teams)
+    doubtful = set(situation.doubtful_supports)
+    opens = situation.gates_open_s
+    lift = plan.lift
+    return replace(
+        lift,
+        teams=tuple(
+            _team_now(lift, team, zones.get(team.id), situation, done.get(team.id, ()))
+            for team in lift.teams
+            if team.id not in missing
+        ),
+        # What a missing team carries is missing too; spares stay where they are.
+        kits=tuple(kit for kit in lift.kits if kit.team not in missing),
+        supports=tuple(
+            replace(support, doubtful=True) if support.id in doubtful else support
+            for support in lift.supports
+        ),
+        hazards=tuple(
+            replace(hazard, opens_s=_surely(opens[hazard.id]))
+            if hazard.id in opens
+            else hazard
+            for hazard in lift.hazards
+        ),
+        conditions=replace(
+            lift.conditions, night=lift.conditions.night or situation.dark
+        ),
+    )
+
+
+def _surely(seconds: float) -> Triple:
+    return Triple(low=seconds, likely=seconds, high=seconds)
+
+
+def _team_now(
+    lift: Lift,
+    team: Team,
+    zone: Zone | None,
+    situation: Situation,
+    done: tuple[Rescue, ...],
+) -> Team:
+    now_s = situation.now_s
+    if done:
+        x_m, y_m = _place(lift, done[-1].distance_m)
+        free_s = now_s + situation.in_hand_s.get(team.id, 0.0)
+    elif zone is None or team.ready_s > now_s:
+        return replace(team, ready_s=max(team.ready_s, now_s))
+    else:
+        support = lift.supports[zone.start_support]
+        x_m, y_m = support.x_m, support.y_m
+        free_s = max(float(zone.arrival_s), now_s)
+    return replace(
+        team,
+        start_place="on the line",
+        start_x_m=x_m,
+        start_y_m=y_m,
+        ready_s=free_s,
+        # Set down: from here on a team that came by vehicle walks.
+        travel="foot" if team.travel == "snow vehicle" else team.travel,
+        vehicle=None,
+        drop_order=None,
+    )
+
+
+def _place(lift: Lift, distance_m: float) -> tuple[float, float]:
+    distances = [support.distance_m for support in lift.supports]
+    return (
+        float(np.interp(distance_m, distances, [s.x_m for s in lift.supports])),
+        float(np.interp(distance_m, distances, [s.y_m for s in lift.supports])),
+    )
+
+
+def _heights_now(
+    lift: Lift,
+    heights: Heights,
+    situation: Situation,
+    done: Mapping[str, tuple[Rescue, ...]],
+) -> Heights:
+    """The same heights where only carriers that still hang are in the stop grid."""
+    row = slice(situation.stop_index, situation.stop_index + 1)
+    spans = {side: heights.stops.span_index[side][row].copy() for side in SIDES}
+    places = {side: heights.stops.distance_m[side][row].copy() for side in SIDES}
+    for rescues in done.values():
+        for rescue in rescues:
+            here = places[rescue.side][0] == rescue.distance_m
+            spans[rescue.side][0, here] = -1
+            places[rescue.side][0, here] = np.nan
+    stops = StopGrid(
+        offset_m=heights.stops.offset_m[row],
+        distance_m=places,
+        span_index=spans,
+        rope_height_m={s: heights.stops.rope_height_m[s][row] for s in SIDES},
+        seat_height_m={s: heights.stops.seat_height_m[s][row] for s in SIDES},
+    )
+    doubtful = [k for k, support in enumerate(lift.supports) if support.doubtful]
+    beside = set(doubtful) | {k - 1 for k in doubtful}
+    return replace(
+        heights,
+        line=replace(heights.line, supports=lift.supports),
+        stops=stops,
+        units=tuple(
+            replace(unit, known=False, reason="doubtful")
+            if unit.known and unit.span_index in beside
+            else unit
+            for unit in heights.units
+        ),
+    )
+
+
+def _work_now(
+    lift: Lift,
+    heights: Heights,
+    gates: tuple[UnitGate, ...],
+    plan: Plan,
+    done: Mapping[str, tuple[Rescue, ...]],
+) -> Work:
+    options = gear.options(lift, date=plan.date)
+    work = timing.build_work(
+        lift,
+        heights,
+        options,
+        gear.find_reaches(lift, options, heights.units, gates=gates),
+        gates,
+        access.find_routes(lift, heights.line),
+    )
+    arrive_s = work.arrive_s.copy()
+    for zone in plan.assignment.zones:
+        if zone.team not in work.team_ids or not done.get(zone.team):
+            continue
+        # A team in the middle of its span goes on there without walking back.
+        team = work.team_ids.index(zone.team)
+        span = done[zone.team][-1].span_index
+        support = span if runs_towards_last(zone) else span + 1
+        free_s = int(np.ceil(lift.teams[team].ready_s))
+        arrive_s[team, support] = min(arrive_s[team, support], free_s)
+    # "Later than allowed" was meant for the way in, which is behind most teams.
+    return replace(work, arrive_s=arrive_s, latest_arrival_s=NEVER_S)
+
+
+def _kept(work: Work, plan: Plan) -> Work:
+    """The same work where each team may take units of its own zone only."""
+    own = np.zeros((len(work.team_ids), *work.people.shape), dtype=bool)
+    for zone in plan.assignment.zones:
+        if zone.team in work.team_ids:
+            for side, span in units_in_order(plan.work, zone):
+                own[work.team_ids.index(zone.team), SIDES.index(side), span] = True
+    return replace(work, valid=work.valid & own[work.option_team])

@@ -1,0 +1,178 @@
+"""Planning again from where the evacuation stands."""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import cache
+
+import pytest
+from builders import make_lift
+
+from evac.errors import EvacError
+from evac.facts.change import Replanned, Situation
+from evac.facts.lift import Side
+from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S, Rescue
+from evac.plan import make_plan
+from evac.replan import replan
+
+
+@cache
+def ordered() -> Plan:
+    return make_plan(make_lift(), date=dt.date(2026, 1, 20), seed=1)
+
+
+def turns(team: str) -> list[Rescue]:
+    found = [rescue for rescue in ordered().schedule.rescues if rescue.team == team]
+    return sorted(found, key=lambda rescue: rescue.order)
+
+
+def carriers(found: Replanned) -> set[tuple[Side, float]]:
+    return {(rescue.side, rescue.distance_m) for rescue in found.schedule.rescues}
+
+
+def test_at_the_order_the_rest_is_the_plan_itself() -> None:
+    found = replan(ordered(), Situation(now_s=0.0))
+    assert found.kept
+    assert len(found.schedule.rescues) == len(ordered().schedule.rescues)
+    # One stop position instead of the worst of the grid: never later.
+    assert found.assignment.objectives[1] <= ordered().assignment.objectives[1]
+    # The schedule's own arithmetic is not rounded: within a second a step.
+    assert found.schedule.clear_s == pytest.approx(ordered().schedule.clear_s, abs=120)
+
+
+def test_cleared_carriers_are_gone_and_no_other_is() -> None:
+    team = ordered().assignment.zones[0].team
+    first = turns(team)[:2]
+    found = replan(
+        ordered(),
+        Situation(now_s=first[-1].finish_s, cleared={team: 2}),
+    )
+    before = {(r.side, r.distance_m) for r in ordered().schedule.rescues}
+    assert before - carriers(found) == {(r.side, r.distance_m) for r in first}
+    assert carriers(found) <= before
+
+
+def test_on_time_the_rest_ends_about_when_the_plan_said() -> None:
+    # Set-ups of the spans in work are counted again; nothing else may be added.
+    now_s = max(turns(z.team)[1].finish_s for z in ordered().assignment.zones)
+    cleared = {
+        zone.team: sum(rescue.finish_s <= now_s for rescue in turns(zone.team))
+        for zone in ordered().assignment.zones
+    }
+    in_hand = {
+        team: turns(team)[count].finish_s - now_s
+        for team, count in cleared.items()
+        if count < len(turns(team))
+    }
+    found = replan(
+        ordered(), Situation(now_s=now_s, cleared=cleared, in_hand_s=in_hand)
+    )
+    assert found.kept_s == pytest.approx(ordered().schedule.clear_s, abs=15 * 60)
+    assert all(zone.start_s >= now_s for zone in found.assignment.zones)
+
+
+def test_everything_cleared_leaves_nothing_to_do() -> None:
+    cleared = {zone.team: len(turns(zone.team)) for zone in ordered().assignment.zones}
+    found = replan(ordered(), Situation(now_s=20_000.0, cleared=cleared))
+    assert found.people_left == 0
+    assert found.schedule.rescues == ()
+    assert found.assignment.uncovered == ()
+
+
+def test_a_missing_team_s_carriers_go_to_others_or_are_named() -> None:
+    for zone in ordered().assignment.zones:
+        found = replan(ordered(), Situation(now_s=900.0, missing_teams=(zone.team,)))
+        assert zone.team not in {item.team for item in found.assignment.zones}
+        named = {(u.side, u.span_index) for u in found.assignment.uncovered}
+        before = {(r.side, r.distance_m) for r in ordered().schedule.rescues}
+        spans = {
+            (r.side, r.distance_m): r.span_index for r in ordered().schedule.rescues
+        }
+        for side, distance_m in before - carriers(found):
+            assert (side, spans[side, distance_m]) in named
+
+
+def test_a_doubtful_support_closes_both_its_spans() -> None:
+    # Rule 9 of the trade: common practice, no source.
+    found = replan(ordered(), Situation(now_s=900.0, doubtful_supports=("2",)))
+    named = {
+        (item.side, item.span_index, item.reason) for item in found.assignment.uncovered
+    }
+    assert named >= {
+        (side, span, "assignment.reason.unknown") for side in Side for span in (1, 2)
+    }
+    assert not {r.span_index for r in found.schedule.rescues} & {1, 2}
+
+
+def test_a_gate_that_stays_shut_leaves_its_spans_and_a_later_one_delays_them() -> None:
+    gated = {
+        (gate.side, gate.span_index) for gate in ordered().gates if gate.hazard_ids
+    }
+    assert gated
+    shut = replan(ordered(), Situation(now_s=0.0, gates_open_s={"road": NEVER_S}))
+    assert gated <= {(u.side, u.span_index) for u in shut.assignment.uncovered}
+    late = replan(ordered(), Situation(now_s=0.0, gates_open_s={"road": 9000.0}))
+    for rescue in late.schedule.rescues:
+        if (rescue.side, rescue.span_index) in gated:
+            assert rescue.start_s >= 9000.0
+
+
+def test_darkness_makes_it_later() -> None:
+    day = replan(ordered(), Situation(now_s=0.0))
+    night = replan(ordered(), Situation(now_s=0.0, dark=True))
+    assert night.moved_s > day.moved_s
+
+
+def test_zones_are_kept_unless_moving_gains_more_than_the_threshold() -> None:
+    # One team has fallen far behind: the others have nothing left to do.
+    slowest = max(ordered().assignment.zones, key=lambda zone: len(turns(zone.team)))
+    cleared = {
+        zone.team: len(turns(zone.team))
+        for zone in ordered().assignment.zones
+        if zone.team != slowest.team
+    }
+    at = Situation(now_s=9000.0, cleared=cleared)
+    never = replan(ordered(), at, threshold_s=1e9)
+    assert never.kept
+    assert {zone.team for zone in never.assignment.zones} == {slowest.team}
+    always = replan(ordered(), at, threshold_s=-1.0)
+    assert always.assignment.objectives[1] == always.moved_s <= never.kept_s
+
+
+@pytest.mark.parametrize(
+    ("situation", "text"),
+    [
+        (
+            Situation(now_s=0.0, missing_teams=("Team 9",)),
+            "the plan has no team Team 9; it has Team 1, Team 2, Team 3",
+        ),
+        (
+            Situation(now_s=0.0, gates_open_s={"river": 0.0}),
+            "the plan has no hazard river; it has road",
+        ),
+        (
+            Situation(now_s=0.0, missing_teams=("Team 1", "Team 2", "Team 3")),
+            "every team is missing: there is nobody to plan with",
+        ),
+        (
+            Situation(now_s=0.0, doubtful_supports=("9",)),
+            "the plan has no support 9; it has 0, 1, 2, 3, 4, 5",
+        ),
+    ],
+)
+def test_a_situation_that_cannot_be_is_refused(situation: Situation, text: str) -> None:
+    with pytest.raises(EvacError) as refused:
+        replan(ordered(), situation)
+    assert str(refused.value) == text
+
+
+def test_more_cleared_than_hang_there_is_refused() -> None:
+    zone = ordered().assignment.zones[0]
+    count = len(turns(zone.team))
+    with pytest.raises(EvacError) as refused:
+        replan(ordered(), Situation(now_s=0.0, cleared={zone.team: count + 1}))
+    assert str(refused.value) == (
+        f"{zone.team} has {count} carriers in its zone at this stop and cannot have "
+        f"cleared {count + 1}; count its tally again"
+    )
