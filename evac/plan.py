@@ -93,6 +93,7 @@ def make_plan(
     assignment = assign(ready.work)
     schedule = make_schedule(lift, heights, ready.work, assignment, gates=ready.gates)
     muster, muster_point = find_ways(lift, line)
+    pickoffs = access.find_pickoffs(lift, line, ready.work, assignment, ready.routes)
     report("simulate", 0.0)
     simulation = simulate(
         lift,
@@ -134,6 +135,9 @@ def make_plan(
         *height_findings,
         *ready.findings,
         *gear.budget_doubts(lift, heights, assignment),
+        *access.pickoff_doubts(lift, line, pickoffs, assignment),
+        *access.vehicle_doubts(lift, line, assignment),
+        *timing.special_doubts(lift, ready.options),
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *remedy_findings,
@@ -156,6 +160,8 @@ def make_plan(
         simulation=simulation,
         clock=clock,
         remedies=remedies,
+        pickoffs=pickoffs,
+        special=timing.special_passengers(lift, ready.options),
         findings=tuple(sorted(findings, key=lambda item: _FIRST_SAID[item.severity])),
         everyone_reached=everyone_reached,
         limit_met=limit_met,

@@ -236,7 +236,7 @@ def _observer(drill: Drill, words: Words) -> list[Block]:
             table(
                 head,
                 rows=[_observer_row(step, words) for step in team.steps],
-                widths=[0, 0, 2.2, 0.8, 0, 1, 1, 0.8],
+                widths=[0, 0, 2, 1.3, 0, 0.9, 0.9, 0.8],
                 right=[4],
             ),
             blanks([words.say("drill.took_part")]),

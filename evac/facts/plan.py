@@ -12,11 +12,13 @@ from evac.facts.lift import Lift
 from evac.facts.work import (
     Assignment,
     Clock,
+    PickOff,
     Reach,
     Remedy,
     Route,
     Schedule,
     Simulation,
+    SpecialPassenger,
     UnitGate,
     Work,
 )
@@ -48,3 +50,7 @@ class Plan:
     everyone_reached: bool
     limit_met: bool | None
     """At P90; None where the folder names no limit."""
+    pickoffs: tuple[PickOff, ...] = ()
+    """In order of the assignment's zones (rule 19)."""
+    special: tuple[SpecialPassenger, ...] = ()
+    """Categories of special passengers, with who can serve them."""
