@@ -26,7 +26,9 @@ from evac.facts.lift import (
     Triple,
 )
 from evac.frame import Frame
-from evac.inputs.lift_toml import (
+from evac.inputs.problems import WORDS
+from evac.inputs.rows import DrillRow, KitRow, StepTimeRow, TeamRow, TechniqueRow
+from evac.inputs.sections import (
     CarriersSection,
     ConditionsSection,
     DrivesSection,
@@ -34,8 +36,6 @@ from evac.inputs.lift_toml import (
     OrganisationSection,
     TensionSection,
 )
-from evac.inputs.problems import WORDS
-from evac.inputs.rows import DrillRow, KitRow, StepTimeRow, TeamRow, TechniqueRow
 
 TENSION_DOUBT_SHARE = 0.05
 """Assumed either way where ``low_kn`` and ``high_kn`` are blank (common practice,

@@ -9,6 +9,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import shapely
 from shapely.geometry import shape
 
@@ -137,7 +138,8 @@ def _feature(entry: Any, *, number: int) -> Feature | Problem:
     if geometry is None:
         return problem("no_geometry", where=where)
     try:
-        made = shapely.force_2d(shape(geometry))
+        with np.errstate(invalid="ignore"):  # odd places are refused below
+            made = shapely.force_2d(shape(geometry))
     except (AttributeError, KeyError, TypeError, ValueError, IndexError):
         # shapely raises all of these for coordinates of a wrong form.
         return problem("broken_geometry", where=where, found=str(geometry)[:40])

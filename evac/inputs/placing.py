@@ -72,6 +72,8 @@ def place_supports(
         raise InputError(file, [problem("line_length", where=where, found=found)])
     if last.distance_m is not None:
         problems = _length_problems(last.distance_m, length_m, numbers[-1])
+    if problems:
+        raise InputError(file, problems)
     share = given / (length_m if last.distance_m is None else last.distance_m)
     x_m = np.where(known, x_m, share * x_m[-1])
     y_m = np.where(known, y_m, share * y_m[-1])
@@ -81,7 +83,7 @@ def place_supports(
     for index in range(1, len(rows)):
         if np.isnan(distance_m[index]):
             distance_m[index] = distance_m[index - 1] + steps_m[index - 1]
-    problems += _order_problems(rows, numbers, distance_m)
+    problems = _order_problems(rows, numbers, distance_m)
     if problems:
         raise InputError(file, problems)
     findings = _placing_doubts(distance_m, x_m=x_m, y_m=y_m)

@@ -21,6 +21,7 @@ import openpyxl
 from pydantic import BaseModel, ValidationError
 
 from evac.errors import InputError, Problem
+from evac.facts.finding import Finding, Severity
 from evac.inputs.cells import Cell, Reading, is_feet
 from evac.inputs.problems import did_you_mean, problem, quoted, told
 
@@ -192,14 +193,24 @@ def read_row(
         return None, problems
 
 
-def feet_cells(table: RawTable) -> list[str]:
-    """Where a table's lengths are in feet, for a finding; [] where they are not."""
+def feet_findings(table: RawTable) -> list[Finding]:
+    """A note where lengths of a table were read as feet; [] where none was."""
     found = [f"column {column}" for column in sorted(table.reading.feet)]
     for number, row in zip(table.numbers, table.rows, strict=True):
         for column, cell in zip(table.header, row, strict=True):
             if column.endswith("_m") and isinstance(cell, str) and is_feet(cell):
                 found.append(f"row {number}, column {column}: {quoted(cell)}")
-    return found
+    if not found:
+        return []
+    shown = "; ".join(found[:3]) + ("; …" if len(found) > 3 else "")
+    return [
+        Finding(
+            key="inputs.feet_read",
+            severity=Severity.NOTE,
+            where=table.file,
+            values={"cells": shown},
+        )
+    ]
 
 
 def _refuse(file: str, key: str, *, found: object = "", **values: Any) -> None:

@@ -8,7 +8,7 @@ import pytest
 from pydantic import BaseModel
 
 from evac.inputs.geo import HazardProperties, MusterProperties, WayProperties
-from evac.inputs.lift_toml import LiftToml, section_of
+from evac.inputs.lift_toml import section_of
 from evac.inputs.rows import (
     PER,
     DrillRow,
@@ -20,6 +20,7 @@ from evac.inputs.rows import (
     TechniqueRow,
 )
 from evac.inputs.scaffold import TABLES
+from evac.inputs.sections import LiftToml
 from evac.reference import step_times
 from evac.words import Words
 
