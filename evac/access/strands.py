@@ -286,7 +286,9 @@ def _positions(way: _Cuts) -> FloatArray:
     count = max(int(np.ceil(way.line.length / PIECE_M)), 1)
     every = np.linspace(0.0, way.line.length, count + 1)
     at = np.unique(np.concatenate([corners, every, way.at_m]).round(3))
-    return at[at <= way.line.length]
+    # Rounding must not lose the end, at which other ways are joined.
+    positions: FloatArray = np.minimum(at, way.line.length)
+    return positions
 
 
 def _along(line: LineString, at_m: FloatArray) -> FloatArray:

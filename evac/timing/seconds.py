@@ -28,6 +28,10 @@ from evac.facts.work import Option, Spread, UnitGate
 from evac.gear import technique_of
 from evac.timing import steps
 
+ALONG_ROPE_M_PER_S = Triple(low=1.8, likely=1.0, high=0.5)
+"""Riding down the haul rope between carriers: at most 1.8 m/s (an operator's figure,
+seen); likely and slow are common practice, no source."""
+
 HAND_THROW_M = 10.0
 """Above this rope height a line is shot with the launcher, not thrown (rule 13)."""
 
@@ -102,7 +106,8 @@ def rescue_seconds(
     -----
     Reach the next carrier + make ready + leave + people x (prepare + release + extra
     + lower x seat height + gear back x rope height), times the day's factor. Between
-    carriers more than 20 m apart a team on the ground also moves the rest (27).
+    carriers more than 20 m apart a team also moves the rest: on the ground by the
+    table's rows for 20 m, on the rope at `ALONG_ROPE_M_PER_S`.
     """
     kind = technique.kind
     count = np.asarray(people, dtype=float)
@@ -142,14 +147,20 @@ def rescue_seconds(
 def next_carrier_seconds(lift: Lift, technique: Technique, team: Team | None) -> Triple:
     """From one carrier to the next, without the day's factor."""
     reach = steps.reach_rows(lift, technique.kind)
-    spacing_m = lift.carriers.spacing_m
-    if reach is not None and steps.cross_rows(lift, technique.kind, over_rollers=True):
-        return reach
+    more_m = max(lift.carriers.spacing_m - steps.MOVE_M, 0.0)
+    on_rope = steps.cross_rows(lift, technique.kind, over_rollers=True) is not None
+    if reach is not None and on_rope:
+        speed = ALONG_ROPE_M_PER_S
+        ride = Triple(
+            low=more_m / speed.low,
+            likely=more_m / speed.likely,
+            high=more_m / speed.high,
+        )
+        return steps.added(reach, ride)
     uphill = team is not None and not team.start_upper
     move = steps.move_rows(lift, team, uphill=uphill)
     if reach is None:
-        return steps.scaled(move, spacing_m / steps.MOVE_M)
-    more_m = max(spacing_m - steps.MOVE_M, 0.0)
+        return steps.scaled(move, lift.carriers.spacing_m / steps.MOVE_M)
     return steps.added(reach, steps.scaled(move, more_m / steps.MOVE_M))
 
 

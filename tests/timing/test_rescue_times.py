@@ -362,3 +362,16 @@ def test_ground_that_is_not_known_counts_as_steep() -> None:
         for ground_deg in (5.0, float("nan"))
     )
     assert unknown - level == pytest.approx(40)
+
+
+def test_a_rescuer_rides_the_rope_between_carriers_farther_apart() -> None:
+    lift = calm_lift()
+    wide = replace(lift, carriers=replace(lift.carriers, spacing_m=56.0))
+    near, far = (
+        rescue_seconds(one, ON_ROPE_T, people=1, rope_height_m=9, seat_height_m=6)
+        for one in (lift, wide)
+    )
+    # 36 m more: never quicker than 1.8 m/s (FACTS.md, seen at an operator).
+    assert far.low_s - near.low_s == pytest.approx(20)
+    assert far.likely_s - near.likely_s >= 20
+    assert far.high_s - near.high_s >= far.likely_s - near.likely_s
