@@ -1,0 +1,97 @@
+"""Levers: what one change brings, over the same imagined days."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from builders import make_lift
+
+from evac import levers
+from evac.assignment.changes import Change
+from evac.facts.change import Lever
+from evac.facts.lift import Lift, Triple
+from evac.facts.plan import Plan
+from evac.levers import find_levers
+from evac.plan import make_plan
+from evac.words import Words
+
+
+@cache
+def planned() -> Plan:
+    return make_plan(make_lift(limits=()), date=dt.date(2026, 1, 20), seed=3)
+
+
+@cache
+def found() -> dict[str, Lever]:
+    return {item.key: item for item in find_levers(planned(), runs=1000)}
+
+
+def test_the_four_levers_are_there_ranked_by_what_they_gain() -> None:
+    keys = set(found())
+    assert {"team", "all_sooner", "batches"} <= keys
+    gains = [item.gain_s for item in found().values()]
+    assert gains == sorted(gains, reverse=True)
+
+
+def _named(kind: str, lift: Lift) -> Change:
+    return Change(kind=kind, values={}, amount=0.0, cost=None, apply=lambda _: lift)
+
+
+def test_ten_minutes_sooner_gain_at_most_ten_minutes_and_half_the_people_more() -> None:
+    sooner = found()["all_sooner"]
+    assert sooner.gain_s > 0
+    # The best sharing at likely times may change too; then a day may gain more. With
+    # the plan's own zones no day can gain more than what everybody is sooner.
+    if sooner.gain_s > 600:
+        changed = levers._all_sooner(planned().lift)
+        again = levers._ready(planned(), _named("all_sooner", changed))
+        assert again is not None
+        assert again.assignment.zones != planned().assignment.zones
+    assert found()["batches"].gain_s > 0
+
+
+def test_the_interval_holds_the_mean_of_ten_times_as_many_days() -> None:
+    # Over ten times the days the mean must lie near the interval of the few: within
+    # two of its half widths (a 95 % interval is missed by that much 1 time in 10,000).
+    many = {item.key: item for item in find_levers(planned(), runs=10_000)}
+    for key, few in found().items():
+        half_s = (few.gain_interval_s[1] - few.gain_interval_s[0]) / 2
+        assert abs(many[key].gain_s - few.gain_s) <= 2 * half_s + 1e-6
+
+
+def test_a_change_that_changes_nothing_gains_exactly_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # The same draws with and without: not one day may differ.
+    monkeypatch.setattr(levers, "_half_empty", lambda lift: lift)
+    nothing = {item.key: item for item in find_levers(planned(), runs=500)}["batches"]
+    assert nothing.gain_s == 0.0
+    assert nothing.gain_interval_s == (0.0, 0.0)
+    assert nothing.p90_gain_s == 0.0
+
+
+def test_paired_days_tell_more_than_separate_ones() -> None:
+    # The interval of unpaired runs would follow from the spread of a clearing time.
+    spread_s = float(np.std(planned().simulation.order_to_clear_s))
+    unpaired_s = 1.96 * spread_s * np.sqrt(2 / 1000)
+    low_s, high_s = found()["all_sooner"].gain_interval_s
+    assert (high_s - low_s) / 2 < unpaired_s / 2
+
+
+def test_an_empty_descending_side_stays_as_it_is_under_batches() -> None:
+    lift = replace(
+        planned().lift, descending_occupancy=Triple(low=0.0, likely=0.0, high=0.0)
+    )
+    halved = levers._half_empty(lift)
+    assert halved.descending_occupancy == lift.descending_occupancy
+    assert halved.occupancy.high == lift.occupancy.high / 2
+
+
+def test_every_lever_has_its_sentence() -> None:
+    words = Words()
+    for item in found().values():
+        assert words.say(f"lever.{item.key}", **item.values)
