@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from evac.access.network import (
     Network,
@@ -72,7 +73,7 @@ def find_pickoffs(
         for option in work.options
         if technique_of(lift, option.technique).incapacitated
     ]
-    network: Network | None = None
+    between = _Between(lift=lift, line=line)
     found = []
     for zone in assignment.zones:
         fit = [option for option in able if _serves(work, option, zone)]
@@ -80,11 +81,9 @@ def find_pickoffs(
         if own is not None:
             found.append(_pickoff(lift, zone, own, 0.0))
             continue
-        if fit and network is None:
-            network = team_network(lift, line)
         best: tuple[float, Option | None] = (float(NEVER_S), None)
         for option in fit:
-            seconds = _coming_s(lift, network, assignment, routes, option, zone)
+            seconds = _coming_s(between, assignment, routes, option, zone)
             if seconds < best[0]:
                 best = (seconds, option)
         found.append(_pickoff(lift, zone, best[1], best[0]))
@@ -187,9 +186,41 @@ def _pickoff(lift: Lift, zone: Zone, option: Option | None, seconds: float) -> P
     )
 
 
+@dataclass(slots=True, kw_only=True)
+class _Between:
+    """Travel times between supports, each search made once and only if asked for."""
+
+    lift: Lift
+    line: Line
+    network: Network | None = None
+    times: dict[tuple[int, str], list[float]] = field(default_factory=dict)
+
+    def seconds_from(self, support: int, *, mode: str) -> list[float]:
+        """Seconds from one support to every support."""
+        key = (support, mode)
+        if key not in self.times:
+            if self.network is None:
+                self.network = team_network(self.lift, self.line)
+            self.times[key] = _times(self.lift, self.network, support, mode=mode)
+        return self.times[key]
+
+
+def _times(lift: Lift, network: Network, support: int, *, mode: str) -> list[float]:
+    source = network.place_node[support_name(support)]
+    paths = paths_from(network, source, mode=mode, crosses_released=False)
+    times = []
+    for index in range(len(lift.supports)):
+        node = network.place_node[support_name(index)]
+        if node not in paths:
+            times.append(float(NEVER_S))
+            continue
+        path = path_of(network, paths[node], mode=mode)
+        times.append(path_seconds(lift.travel, path.pieces))
+    return times
+
+
 def _coming_s(
-    lift: Lift,
-    network: Network | None,
+    between: _Between,
     assignment: Assignment,
     routes: Sequence[Route],
     option: Option,
@@ -198,34 +229,14 @@ def _coming_s(
     """Seconds until a team from elsewhere is at the farthest span of a zone."""
     spans = range(zone.first_span, zone.last_span + 1)
     own = next((z for z in assignment.zones if z.team == option.team), None)
-    if own is None or network is None:
+    if own is None:
         arrive = {r.support_index: r.seconds for r in routes if r.team == option.team}
         return max(min(arrive[span], arrive[span + 1]) for span in spans)
-    team = lift.teams[option.team_index]
+    team = between.lift.teams[option.team_index]
     # In the field the vehicle is gone: its team walks.
     mode = "ski" if team.travel == "ski" else ON_FOOT
     worst = 0.0
     for support in (own.first_span, own.last_span + 1):
-        node = network.place_node[support_name(support)]
-        paths = paths_from(network, node, mode=mode, crosses_released=False)
-        times = {
-            index: _seconds_to(lift, network, paths, index, mode=mode)
-            for index in range(zone.first_span, zone.last_span + 2)
-        }
+        times = between.seconds_from(support, mode=mode)
         worst = max(worst, *(min(times[span], times[span + 1]) for span in spans))
     return worst
-
-
-def _seconds_to(
-    lift: Lift,
-    network: Network,
-    paths: Mapping[int, Sequence[int]],
-    support: int,
-    *,
-    mode: str,
-) -> float:
-    node = network.place_node[support_name(support)]
-    if node not in paths:
-        return float(NEVER_S)
-    path = path_of(network, paths[node], mode=mode)
-    return path_seconds(lift.travel, path.pieces)

@@ -121,6 +121,7 @@ class Work:
     the stop grid. ``valid`` False where the option may not take the unit.
     ``arrive_s`` (t, n+1): from the order to arrival, NEVER_S if none.
     ``cross_s`` (q, n+1): passing from one span to the next past a support.
+    ``side_change_s`` (q,): from one side of the line to the other.
     ``people`` (2, n): most people in the unit. ``planned`` (2, n): False where the
     unit cannot be planned at all (heights not known); whether somebody reaches it is
     told by ``valid``.

@@ -88,3 +88,22 @@ def test_routes_over_random_lattices() -> None:
             else:
                 assert route.seconds > 1e5
     assert compared >= 40
+
+
+def test_long_ways_that_cross_are_a_lattice_too() -> None:
+    lift, _ = lattice(0)
+    distances = [support.distance_m for support in lift.supports]
+    lines = [
+        LineString([along(-30, right), along(630, right)]) for right in ACROSS_M[1:]
+    ] + [LineString([along(d, 0), along(d, 270)]) for d in distances]
+    ways = tuple(
+        replace(lift.ways[0], id=f"w{k}", geometry=line, one_way=False)
+        for k, line in enumerate(lines)
+    )
+    lift = replace(lift, ways=ways)
+    for route, distance_m in zip(
+        find_routes(lift, lay_out(lift)), distances, strict=True
+    ):
+        # From (0, 240) along and across: the sum of both, whatever the corners.
+        assert route.length_m == pytest.approx(distance_m + 240, rel=1e-6)
+        assert route.seconds == pytest.approx((distance_m + 240) / SPEED, rel=1e-6)

@@ -21,6 +21,7 @@ from evac.gear import (
     options,
     rope_needed_m,
 )
+from evac.words import Words, sentences
 
 
 def reaches_of(lift: Lift, technique: str, **heights: float) -> list[Reach]:
@@ -274,3 +275,14 @@ def test_a_slope_that_is_not_known_is_never_taken_for_level() -> None:
 
     assert limits(make_lift(), ON_ROPE, slope_deg=nan) == {"slope"}
     assert limits(make_lift(), "ladder", rope_m=7.0, ground_deg=nan) == {"ground"}
+
+
+def test_every_limit_has_a_word_and_a_finding() -> None:
+    limits_that_refuse = {
+        key.removeprefix("reach.")
+        for key in sentences("en")
+        if key.startswith("reach.") and key != "reach.ok"
+    }
+    # Heights that are not known are told by the heights; options fit their carriers.
+    for limit in limits_that_refuse - {"unknown", "carrier"}:
+        assert Words().has(f"finding.gear.unreached_{limit}.text")
