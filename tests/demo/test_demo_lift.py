@@ -1,0 +1,144 @@
+"""The demo keeps what its README promises, and its scripts make it again."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import runpy
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+
+from evac.facts.finding import Severity
+from evac.facts.lift import Side, SupportKind
+from evac.facts.plan import Plan
+from evac.inputs.folder import open_lift
+from evac.plan import make_plan
+
+DAY = dt.date(2026, 11, 25)
+SMALL = Path(__file__).parents[1] / "small_lift"
+
+
+@pytest.fixture(scope="module")
+def plan(demo) -> Plan:
+    return make_plan(open_lift(demo), date=DAY)
+
+
+def test_everyone_is_reached_and_the_limit_is_met(plan):
+    assert plan.everyone_reached
+    assert plan.limit_met
+    assert not [f for f in plan.findings if f.severity is Severity.STOP]
+    assert plan.assignment.proven
+
+
+def test_the_lift_is_what_the_issue_asks_for(plan):
+    lift = plan.lift
+    assert 14 <= len(lift.supports) <= 18
+    assert lift.supports[-1].distance_m == pytest.approx(1600, rel=0.02)
+    assert SupportKind.HOLD_DOWN in {support.kind for support in lift.supports}
+    assert {hazard.kind for hazard in lift.hazards} == {
+        "road",
+        "water",
+        "power line",
+        "steep ground",
+    }
+    assert len(lift.teams) == 8
+    assert len({team.techniques for team in lift.teams}) >= 3
+    assert len({(team.start_x_m, team.start_y_m) for team in lift.teams}) >= 4
+    assert len({team.travel for team in lift.teams}) == 3
+    assert len(lift.muster_points) >= 2
+
+
+def test_only_the_gully_is_beyond_the_shortest_kit(plan):
+    kits = {o.index: o for o in plan.work.options if o.technique == "loop"}
+    rope = {kit.id: kit.rope_length_m for kit in plan.lift.kits}
+    shortest = min(kits, key=lambda index: rope[kits[index].kit])
+    beyond = {
+        plan.heights.line.spans[reach.span_index].id
+        for reach in plan.reaches
+        if reach.option_index == shortest and not reach.ok
+    }
+    assert beyond == {"6-7"}
+    gully = [unit for unit in plan.heights.units if unit.span_id == "6-7"]
+    assert all(17 < unit.rope_greatest_m < 22 for unit in gully)
+
+
+def test_rope_and_supports_are_of_the_usual_size(plan):
+    for report in plan.heights.supports:
+        assert not report.lifted
+        if report.kind == "hold-down":
+            assert report.greatest_load_n < -5_000
+        elif report.kind == "support":
+            assert report.least_load_n > 5_000
+    for report in plan.heights.spans:
+        assert report.safety_factor > 4
+    least = min(
+        unit.seat_least_m for unit in plan.heights.units if 0 < unit.span_index < 16
+    )
+    # Seats clear bare ground by more than the 2.5 m of common practice.
+    assert least > 2.5
+
+
+def test_both_sides_have_a_rope_a_gauge_apart(plan):
+    ground = plan.heights.line.ground
+    apart = np.hypot(
+        ground[Side.ASCENDING].x_m - ground[Side.DESCENDING].x_m,
+        ground[Side.ASCENDING].y_m - ground[Side.DESCENDING].y_m,
+    )
+    assert apart == pytest.approx(plan.lift.gauge_m, abs=0.01)
+
+
+@pytest.fixture
+def remade(demo, tmp_path, monkeypatch) -> Path:
+    """The demo's made files, made again elsewhere by its own scripts."""
+    scripts = tmp_path / "data_demo"
+    scripts.mkdir()
+    for name in ("make_terrain.py", "make_layers.py"):
+        shutil.copy(demo.parent / name, scripts)
+    (scripts / "larkfell_four").mkdir()
+    monkeypatch.syspath_prepend(str(scripts))
+    for name in ("make_terrain", "make_layers"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+        runpy.run_path(str(scripts / f"{name}.py"), run_name="__main__")
+    monkeypatch.delitem(sys.modules, "make_terrain", raising=False)
+    return scripts / "larkfell_four"
+
+
+def test_the_scripts_make_the_same_terrain_and_layers(demo, remade):
+    with (
+        rasterio.open(demo / "terrain.tif") as kept,
+        rasterio.open(remade / "terrain.tif") as made,
+    ):
+        assert kept.crs == made.crs
+        assert tuple(kept.transform)[:6] == pytest.approx(tuple(made.transform)[:6])
+        # 0.1 m: heights are rounded to it, and machines may round a tie apart.
+        assert kept.read(1) == pytest.approx(made.read(1), abs=0.11)
+    assert (demo / "terrain.tif").stat().st_size < 500_000
+    for name in ("hazards.geojson", "access.geojson", "muster.geojson"):
+        kept, made = (json.loads((f / name).read_text()) for f in (demo, remade))
+        assert kept == made
+    kept, made = ((f / "supports.csv").read_text() for f in (demo, remade))
+    assert kept == made
+
+
+def test_the_demo_lies_in_the_open_sea_and_names_nobody(demo):
+    lift = open_lift(demo)
+    # Northern Adriatic: nobody can take it for a real lift.
+    assert 44.9 < lift.latitude_deg < 45.4
+    assert 12.6 < lift.longitude_deg < 13.3
+    assert "invented" in lift.operator
+
+
+def test_the_small_lift_misses_one_span_and_nothing_else():
+    plan = make_plan(open_lift(SMALL), date=DAY)
+    assert not plan.everyone_reached
+    assert plan.limit_met
+    missed = {
+        plan.heights.line.spans[item.span_index].id
+        for item in plan.assignment.uncovered
+    }
+    assert missed == {"2-3"}
