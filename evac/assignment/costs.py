@@ -7,7 +7,8 @@ all stop positions together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,6 +136,53 @@ def units_in_order(work: Work, zone: Zone) -> tuple[tuple[Side, int], ...]:
         if found and found[-1][1] == span:
             here = SIDES.index(found[-1][0])
     return tuple(found)
+
+
+def clear_times(work: Work, zone: Zone) -> tuple[tuple[Side, int, int], ...]:
+    """When each unit of a zone is clear at its slowest stop, in order of work.
+
+    Returns
+    -------
+    tuple of (Side, int, int)
+        Side, span, and whole seconds from the order.
+    """
+    option = zone.option.index
+    clock_s = np.full(work.work_s.shape[3], zone.start_s, dtype=np.int64)
+    last: tuple[Side, int] | None = None
+    found: list[tuple[Side, int, int]] = []
+    for side, span in units_in_order(work, zone):
+        if last is not None:
+            low, high = sorted((last[1], span))
+            clock_s += work.cross_s[option, low + 1 : high + 1].sum()
+            clock_s += work.side_change_s[option] * (last[0] is not side)
+        clock_s += work.work_s[option, SIDES.index(side), span]
+        found.append((side, span, int(clock_s.max())))
+        last = (side, span)
+    return tuple(found)
+
+
+def forbid_late(
+    work: Work, columns: Columns, first: Sequence[tuple[Side, int]]
+) -> Columns:
+    """The columns in which each of these units is the first its team takes (rule 17).
+
+    A zone that would take such a unit later than first becomes impossible.
+    """
+    taken = takes(work)
+    finish_s = columns.finish_s.copy()
+    high = (work.start_upper == work.upper_is_last)[work.option_team]
+    n = work.people.shape[1]
+    begins, ends = np.meshgrid(np.arange(n), np.arange(n), indexing="ij")
+    for side, span in first:
+        number = SIDES.index(side)
+        inside = (begins <= span) & (span <= ends)
+        for option in np.flatnonzero(taken[:, number, span]):
+            begun = (ends if high[option] else begins) == span
+            finish_s[option, number][inside & ~begun] = NEVER_S
+            # On both sides a team begins on the ascending one, where it can.
+            later = number == DESCENDING and taken[option, ASCENDING, span]
+            finish_s[option, BOTH][inside & (later | ~begun)] = NEVER_S
+    return replace(columns, finish_s=finish_s)
 
 
 @compiled

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 
 import numpy as np
 
 from evac.assignment.certificate import make_assignment
 from evac.assignment.column_model import share_by_columns
-from evac.assignment.costs import Columns, make_columns, people_counted
+from evac.assignment.costs import Columns, forbid_late, make_columns, people_counted
 from evac.assignment.moves import (
     Choices,
     Chosen,
@@ -21,13 +22,19 @@ from evac.assignment.moves import (
 )
 from evac.assignment.programme import Field, fixed_order, gentlest_path, reach_forward
 from evac.facts.heights import IntArray
+from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Assignment, Work
 
 MOST_STATES = 40_000_000
 """States up to which the programme is used: 14 differing teams on 48 spans (320 MB)."""
 
 
-def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
+def assign(
+    work: Work,
+    *,
+    budget_s: float = 20.0,
+    first: Sequence[tuple[Side, int]] = (),
+) -> Assignment:
     """Share the line among the teams so that the last passenger is down soonest.
 
     Objectives, one after the other: fewest people left uncovered, earliest last
@@ -43,6 +50,9 @@ def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
     budget_s : float
         Seconds allowed where the exact programme is too large (more than about 14
         differing teams) and the column model searches instead.
+    first : sequence of (Side, int)
+        Units with carriers to be taken first (rule 17): whoever has such a unit
+        begins with it.
 
     Returns
     -------
@@ -57,7 +67,7 @@ def assign(work: Work, *, budget_s: float = 20.0) -> Assignment:
     left, are walked past, and the crossing is still paid.
     """
     started = time.monotonic()
-    columns = make_columns(work)
+    columns = forbid_late(work, make_columns(work), first)
     groups = group_teams(work, columns)
     choices = fastest(work, columns)
     field = _field(work, groups)

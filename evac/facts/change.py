@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from evac.facts.heights import Heights
-from evac.facts.lift import Lift
+from evac.facts.lift import Lift, Side
 from evac.facts.work import Assignment, Schedule, Work
 
 
@@ -70,3 +70,23 @@ class Lever:
     p90_s: float
     p90_gain_s: float
     uncovered_people: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priority:
+    """What it costs to take the carriers of one unit first (rule 17).
+
+    ``clear_s`` is when the unit is clear by the plan, ``first_clear_s`` when it is
+    taken first; ``last_s`` and ``first_last_s`` are the last finish of the line.
+    ``more_uncovered`` people lose their team by it.
+    """
+
+    side: Side
+    span_index: int
+    team: str
+    clear_s: int
+    first_clear_s: int
+    last_s: int
+    first_last_s: int
+    more_uncovered: int
+    assignment: Assignment

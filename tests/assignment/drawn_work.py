@@ -89,6 +89,8 @@ class Column:
     finish_s: int
     wait_s: int
     work_s: int
+    begins: tuple[int, int]
+    taken: frozenset[tuple[int, int]]
 
 
 def weight(work: Work, side: int, span: int) -> int:
@@ -124,6 +126,7 @@ def walk(
     clocks = [0] * work.work_s.shape[3]
     stands: int | None = None
     clears: list[tuple[int, int]] = []
+    worked: list[tuple[int, int]] = []
     left = 0
     for place, span in enumerate(walked):
         if place:
@@ -146,6 +149,7 @@ def walk(
                 )
             ]
             started = max(started, int(work.gate_s[side, span]))
+            worked.append((side, span))
             clears.append((weight(work, side, span), max(clocks)))
     return Column(
         team=team,
@@ -154,6 +158,8 @@ def walk(
         finish_s=started + max(clocks),
         wait_s=sum(people * (started + clear) for people, clear in clears),
         work_s=max(clocks) * int(work.crew[team]),
+        begins=worked[0],
+        taken=frozenset(worked),
     )
 
 
@@ -175,8 +181,12 @@ def all_columns(work: Work) -> list[Column]:
 class CompactModel:
     """Exact cover by columns in CP-SAT, one objective fixed after the other."""
 
-    def __init__(self, work: Work) -> None:
-        self.columns = all_columns(work)
+    def __init__(self, work: Work, *, first: tuple[int, int] | None = None) -> None:
+        self.columns = [
+            column
+            for column in all_columns(work)
+            if first not in column.taken or column.begins == first
+        ]
         self.model = cp_model.CpModel()
         self.x = [self.model.new_bool_var("") for _ in self.columns]
         units = [(side, k) for side in range(2) for k in range(work.people.shape[1])]

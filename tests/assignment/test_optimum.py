@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_work import CompactModel, draw_work, walk
+from drawn_work import CompactModel, draw_work, walk, weight
 
-from evac.assignment import assign, solve
+from evac.assignment import assign, solve, units_in_order
 from evac.assignment.column_model import can_finish
-from evac.assignment.costs import make_columns
+from evac.assignment.costs import clear_times, make_columns
+from evac.assignment.priority import take_first
+from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Work
 
 
@@ -121,3 +123,38 @@ def test_a_search_cut_short_says_so_and_keeps_its_bound_below() -> None:
     assert not cut.proven
     assert cut.bound_s <= whole.objectives[1] <= cut.objectives[1]
     assert cut.objectives[0] >= whole.objectives[0]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_unit_taken_first_equals_the_compact_model_with_such_zones_only(
+    seed: int,
+) -> None:
+    # Rule 17 of the trade: common practice, no source.
+    work = small(seed)
+    spans = work.people.shape[1]
+    side, span = seed % 2, seed % spans
+    found = assign(work, first=((list(Side)[side], span),))
+    assert found.objectives == CompactModel(work, first=(side, span)).solve()
+    base = assign(work)
+    assert found.objectives[:2] >= base.objectives[:2]
+    priority = take_first(work, base, (list(Side)[side], span))
+    if priority is not None:
+        zone = next(z for z in found.zones if z.team == priority.team)
+        assert units_in_order(work, zone)[0] == (list(Side)[side], span)
+        assert priority.first_clear_s == clear_times(work, zone)[0][2]
+        assert priority.first_last_s == found.objectives[1]
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_last_unit_of_every_zone_is_clear_when_the_zone_is(seed: int) -> None:
+    work = small(seed)
+    found = assign(work)
+    waited = 0
+    for zone in found.zones:
+        times = clear_times(work, zone)
+        assert times[-1][2] == zone.finish_s
+        waited += sum(
+            weight(work, list(Side).index(side), span) * clear_s
+            for side, span, clear_s in times
+        )
+    assert waited == found.objectives[2]
