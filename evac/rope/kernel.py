@@ -41,6 +41,7 @@ from evac.rope.sweep import (
     TOO_FEW_LOADS,
     BoolArray,
     IntArray,
+    finish_supports,
     sweep,
 )
 
@@ -442,6 +443,7 @@ def solve_state(
         )  # fmt: skip
         if status != SOLVED:
             return status
+        finish_supports(active, supports)
         worst = CONTACT_TOLERANCE * totals[0]
         changed = -1
         lifted = False

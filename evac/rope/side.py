@@ -60,8 +60,8 @@ class SidePoints:
         if not np.all(np.diff(self.x_m) > 0):
             message = "supports must be in order: x_m must grow from the drive"
             raise RopeError(message)
-        if not (self.weight_n_per_m >= 0 and math.isfinite(self.weight_n_per_m)):
-            message = f"the rope's weight must be 0 or more, not {self.weight_n_per_m}"
+        if not (self.weight_n_per_m > 0 and math.isfinite(self.weight_n_per_m)):
+            message = f"the rope's weight must be above 0, not {self.weight_n_per_m}"
             raise RopeError(message)
         if self.sense is not None and np.shape(self.sense) != (size,):
             message = "sense must have one value for each support"

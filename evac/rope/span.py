@@ -48,78 +48,81 @@ def march_span(
 
     Notes
     -----
-    With ``m = (v0 + v1) r`` and ``q = l/(t0 t1)`` a segment's end moves by
-    ``dX/dV = dZ/dH = -h m q``, ``dZ/dV = a + l c`` and ``dX/dH = dx/h - a``, where
-    ``a = (t0 - v0 m) q``. These are exact and add up over a span, because every
-    segment feels the same change of the force at its start. Sliding all loads
-    towards the start replaces rope before a load by rope behind it: the difference
-    of the two unit stretches, summed.
+    What the end of a segment does when the force at its start changes is exact, too:
+    with ``d(1/T)/ds = -w V/T^3`` and ``d(V/T)/ds = w H^2/T^3`` the integrals over a
+    segment are differences of its ends,
+
+        dX/dV = dZ/dH = (h/w) [1/T],   dZ/dV = [V/T]/w + l c,   dX/dH = dx/h - [V/T]/w,
+
+    and add up over a span, because every segment feels the same change. So only the
+    steps of ``1/T`` and ``V/T`` at the loads need to be summed. The same sums are what
+    sliding all loads towards the start does: it replaces rope before a load by rope
+    behind it, whose unit vector and stretch differ.
     """
     h = t * math.cos(angle)
     v = t * math.sin(angle)
     v_start = v
-    t_start = t
     inverse = 1 / t
+    inverse_start = inverse
     x = 0.0
     z = 0.0
     length = 0.0
-    x_h = 0.0
-    x_v = 0.0
-    z_v = 0.0
-    x_s = 0.0
-    z_s = 0.0
+    weight = 0.0
+    step_inverse = 0.0
+    step_sine = 0.0
     if not h > 0:
         out[0] = math.nan
         return k
-    while True:
-        piece = gap
-        last = True
-        if k < k_end:
-            run, v1, t1, r = run_of(piece, h, v, t, w, c)
-            last = x + h * run > d
-        if last:
-            piece = nearly_length_of(d - x, h, v, t, w, c)
-            run, v1, t1, r = run_of(piece, h, v, t, w, c)
-            if abs(x + h * run - d) > END_TOLERANCE_M:
-                # One Newton step does on ropeways.
-                piece += (d - x - h * run) / (h * (1 / t1 + c))
-                run, v1, t1, r = run_of(piece, h, v, t, w, c)
-            if not abs(x + h * run - d) <= END_TOLERANCE_M:
-                piece = length_of(d - x, h, v, t, w, c)
-                run, v1, t1, r = run_of(piece, h, v, t, w, c)
-        inverse1 = 1 / t1
-        m = (v + v1) * r
-        q = piece * inverse * inverse1
-        a = (t - v * m) * q
-        x_h += run - a
-        x_v -= h * m * q
-        z_v += a + piece * c
-        z += piece * (v + v1) * (r + 0.5 * c)
-        x += h * run
-        length += piece
-        v = v1
-        t = t1
-        inverse = inverse1
-        if last:
+    inverse_h = 1 / h
+    while k < k_end:
+        run, v1, t1, r = run_of(gap, h, v, t, w, c)
+        if x + h * run > d:
             break
-        v_after = v + load[k]
-        t_after = math.sqrt(h * h + v_after * v_after)
-        inverse_after = 1 / t_after
-        x_s += h * (inverse_after - inverse)
-        z_s += v_after * inverse_after - v * inverse + c * load[k]
+        x += h * run
+        z += gap * (v + v1) * (r + 0.5 * c)
+        length += gap
+        v = v1 + load[k]
+        t = math.sqrt(h * h + v * v)
+        # 1/t before and after the load by one division, which are the slowest steps.
+        both = 1 / (t1 * t)
+        inverse = t1 * both
+        step_inverse += inverse - t * both
+        step_sine += v * inverse - v1 * (t * both)
+        weight += load[k]
         carriers[0, k] = x
         carriers[1, k] = z
-        carriers[2, k] = (v if abs(v) > abs(v_after) else v_after) / h
-        v = v_after
-        t = t_after
-        inverse = inverse_after
+        carriers[2, k] = (v if v + v1 > 0 else v1) * inverse_h
         k += 1
         gap = spacing
+
+    piece = nearly_length_of(d - x, h, v, t, w, c)
+    run, v1, t1, r = run_of(piece, h, v, t, w, c)
+    if abs(x + h * run - d) > END_TOLERANCE_M:
+        # One Newton step does on ropeways.
+        piece += (d - x - h * run) / (h * (1 / t1 + c))
+        run, v1, t1, r = run_of(piece, h, v, t, w, c)
+    if not abs(x + h * run - d) <= END_TOLERANCE_M:
+        piece = length_of(d - x, h, v, t, w, c)
+        run, v1, t1, r = run_of(piece, h, v, t, w, c)
+    z += piece * (v + v1) * (r + 0.5 * c)
+    x += h * run
+    length += piece
+    v = v1
+    t = t1
+    inverse = 1 / t
+    end_slope = v * inverse_h
+    sine = v_start * inverse_start
+    bare_inverse = (inverse - inverse_start - step_inverse) / w
+    bare_sine = (v * inverse - sine - step_sine) / w
+    x_v = h * bare_inverse
+    z_v = bare_sine + length * c
+    x_h = x * inverse_h - bare_sine
+    x_s = h * step_inverse
+    z_s = step_sine + weight * c
 
     # The end is where x = d: a move of the end by dX is made good by rope of the
     # length dL = -dX / (dx/dl), which also lifts the end by dL * dz/dl. So is what
     # is left of the run; the square of it is far below rounding.
-    end_slope = v / h
     per_metre = 1 / (h * (inverse + c))
     missing = (d - x) * per_metre
     z += (d - x) * end_slope
@@ -127,8 +130,7 @@ def march_span(
     piece += missing
     v += w * missing
     t += w * missing * v * inverse
-    cosine = h / t_start
-    sine = v_start / t_start
+    cosine = h * inverse_start
     for i in range(3):
         # dH and dV at the start for one unit of angle, of tension, of offset.
         if i == 0:

@@ -68,6 +68,28 @@ def bisector_load(
 
 
 @compiled
+def finish_supports(active: BoolArray, supports: FloatArray) -> None:
+    """Angles of arrival and loads, from what `sweep` leaves in `supports`."""
+    n = active.size
+    start = 0
+    for end in range(1, n):
+        if active[end]:
+            angle = math.atan2(supports[2, end], supports[4, start])
+            supports[2, end] = angle
+            if end < n - 1:
+                supports[0, end] = bisector_load(
+                    supports[1, end],
+                    angle,
+                    supports[5, end],
+                    supports[3, end],
+                    supports[0, end],
+                )
+            start = end
+    supports[0, 0] = math.nan
+    supports[0, n - 1] = math.nan
+
+
+@compiled
 def sweep(
     x: FloatArray,
     z: FloatArray,
@@ -99,8 +121,12 @@ def sweep(
     linear in the step of the drive tension, ``p + q dT``, and the tension rule at
     the return end fixes ``dT``.
 
+    Row 0 of `supports` is left with the weight standing right on a support, row 2
+    with the vertical tension arriving; `finish_supports` makes them what they are
+    once the state is solved.
+
     `held` (MOST_HELD, 3): support, carrier and extra tension of the carriers that
-    stand right on a support (see `evac.rope.solver`).
+    stand right on a support (see `evac.rope.kernel`).
     """
     n = x.size
     t = warm[n]
@@ -115,8 +141,8 @@ def sweep(
     worst_n = 0.0
     on_support = -1
     t_in, angle_in, weight, extra = t, 0.0, 0.0, 0.0
-    supports[:, 0] = math.nan
-    supports[:, n - 1] = math.nan
+    supports[:3, 0] = math.nan
+    supports[3:, n - 1] = math.nan
     start = 0
     while start < n - 1:
         end = start + 1
@@ -141,11 +167,10 @@ def sweep(
             warm[start] = angle
         first = k
         angle = warm[start]
-        if start > 0:
+        if friction != 0.0 and start > 0:
             # The leaving angle is known only now; a friction force that was taken
             # with another angle is a miss like any other.
             push = bisector_load(t_in, angle_in, t, angle, weight)
-            supports[0, start] = push
             worst_n = max(worst_n, abs(t - t_in - extra - friction * abs(push)))
         steps[start, 2] = gap
         k = march_span(t, angle, w, c, d, gap, spacing, load, k, k_end, carriers, out)
@@ -175,14 +200,15 @@ def sweep(
         supports[4, start] = out[5]
         supports[5, start] = t
         t_in = out[3]
-        angle_in = math.atan2(out[2], out[5])
         supports[1, end] = t_in
-        supports[2, end] = angle_in
+        supports[2, end] = out[2]
+        supports[0, end] = 0.0
         weight = 0.0
         extra = 0.0
         if held_here >= 0:
             worst_m = max(worst_m, abs(gap))
             weight = load[k_end]
+            supports[0, end] = weight
             extra = held[held_here, 2]
             carriers[0, k_end] = x[end]
             carriers[1, k_end] = z[end]
@@ -193,6 +219,7 @@ def sweep(
             on_support = end
         t = t_in + extra
         if friction != 0.0 and end < n - 1:
+            angle_in = math.atan2(out[2], out[5])
             # The load grows with the friction force that it makes.
             push = bisector_load(t_in, angle_in, t, warm[end], weight)
             signed = friction if push >= 0 else -friction

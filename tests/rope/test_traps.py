@@ -32,7 +32,7 @@ def hollow(*, hold_down: bool, sense: int | None = None) -> SidePoints:
 
 @pytest.fixture(scope="module")
 def jumping_states() -> list[tuple[float, SideState]]:
-    """States of a hollow line at stops 0.1 mm apart: a carrier crosses its hold-down."""
+    """States of a hollow line at stops 0.1 mm apart while a carrier crosses."""
     coarse = [(phase, hollow_at(phase)) for phase in np.arange(0.0, 23.0, 0.005)]
     crossing = next(phase for phase, state in coarse if state.on_support == 1)
     near = crossing + np.arange(-0.012, 0.012, 1e-4)
@@ -223,8 +223,8 @@ def test_the_sign_of_the_empty_rope_tells_supports_from_hold_downs() -> None:
     [
         ({"x_m": np.array([0.0, 10.0, 10.0])}, "x_m must grow from the drive"),
         ({"z_m": np.array([0.0, math.nan, 0.0])}, "has no place"),
-        ({"weight_n_per_m": -1.0}, "weight must be 0 or more"),
-        ({"weight_n_per_m": math.nan}, "weight must be 0 or more"),
+        ({"weight_n_per_m": -1.0}, "weight must be above 0"),
+        ({"weight_n_per_m": math.nan}, "weight must be above 0"),
         ({"axial_stiffness_n": 0.0}, "stiffness must be above 0"),
         ({"x_m": np.zeros(1), "z_m": np.zeros(1)}, "two or more supports"),
         ({"sense": np.array([1, 1])}, "sense"),
