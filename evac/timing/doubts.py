@@ -7,10 +7,13 @@ from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Assignment, Work
 from evac.gear import technique_of
-from evac.timing.steps import day_factor, has_times
+from evac.timing.steps import day_factor, has_times, lower_rows
 
 LEAST_PACE_S = 180.0
 """A line that comes out under 3 min a person and team is doubted (rule 27)."""
+
+FASTEST_M_PER_S = 0.8
+"""People are lowered no faster than this in ropeway use (an operator's figure, seen)."""
 
 
 def doubts(lift: Lift, heights: Heights, work: Work) -> tuple[Finding, ...]:
@@ -51,6 +54,7 @@ def doubts(lift: Lift, heights: Heights, work: Work) -> tuple[Finding, ...]:
                 values={"factor": f"{factor:.2f}".rstrip("0")},
             )
         )
+    findings += _fast_lowering(lift, used)
     findings.append(
         Finding(
             key="timing.planned_people",
@@ -63,6 +67,25 @@ def doubts(lift: Lift, heights: Heights, work: Work) -> tuple[Finding, ...]:
         )
     )
     return tuple(findings)
+
+
+def _fast_lowering(lift: Lift, techniques: list[str]) -> list[Finding]:
+    findings = []
+    for name in techniques:
+        likely = lower_rows(lift, technique_of(lift, name).kind).likely
+        if 0 < likely < 1 / FASTEST_M_PER_S:
+            findings.append(
+                Finding(
+                    key="timing.lowering_fast",
+                    severity=Severity.WARN,
+                    where=name,
+                    values={
+                        "speed_m_per_s": 1 / likely,
+                        "most_m_per_s": FASTEST_M_PER_S,
+                    },
+                )
+            )
+    return findings
 
 
 def pace_doubts(assignment: Assignment) -> tuple[Finding, ...]:

@@ -230,3 +230,18 @@ def test_the_loop_is_valid_everywhere_at_12_m() -> None:
     work, _ = make_work(make_lift())
     loops = [o.index for o in work.options if o.technique == LOOP]
     assert work.valid[loops].all()
+
+
+def test_lowering_faster_than_operators_do_is_doubted() -> None:
+    lift = make_lift()
+    quick = Triple(low=1.0, likely=1.2, high=1.5)
+    rows = tuple(
+        replace(row, seconds=quick) if row.step == "lower" else row
+        for row in lift.step_times
+    )
+    for one, doubted in ((lift, False), (replace(lift, step_times=rows), True)):
+        work, heights = make_work(one)
+        told = [f for f in doubts(one, heights, work) if "lowering_fast" in f.key]
+        assert bool(told) is doubted
+        for finding in told:
+            assert all(Words().finding(finding))
