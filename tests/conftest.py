@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import shutil
 from collections.abc import Iterator
@@ -9,6 +10,10 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
+
+from evac.facts.plan import Plan
+from evac.inputs.folder import open_lift
+from evac.plan import make_plan
 
 ROOT = Path(__file__).parents[1]
 
@@ -58,3 +63,10 @@ def chromium() -> Iterator[Browser]:
         )
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def demo_plan(demo: Path) -> Plan:
+    """The demo's plan for one fixed day, made once a test process."""
+    day = dt.date(2026, 11, 25)
+    return make_plan(open_lift(demo, today=day), date=day)
