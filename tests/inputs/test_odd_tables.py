@@ -1,0 +1,150 @@
+"""Faults that others met in tables and places, each tried."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import openpyxl
+import pytest
+from pyproj import Geod
+from small_folder import FILES, edited, write_folder
+
+from evac.errors import InputError
+from evac.inputs.cells import Reading, plain_number
+from evac.inputs.folder import open_lift
+
+
+@pytest.mark.parametrize(
+    "name", ["nan", "None", "NA", "7.0", "007", "1e5", "#17", "10/11"]
+)
+def test_names_stay_as_they_are_written(tmp_path: Path, name: str) -> None:
+    text = edited("supports.csv", "\n1,60,", f"\n{name},60,")
+    lift = open_lift(write_folder(tmp_path, supports_csv=text))
+
+    assert lift.supports[1].id == name
+
+
+def workbook(folder: Path, cell: object) -> None:
+    """The supports as a spreadsheet whose second support is named by `cell`."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row, line in enumerate(FILES["supports.csv"].splitlines()):
+        cells: list[object] = list(line.split(","))
+        if row == 2:
+            cells[0] = cell
+        sheet.append(cells)
+    book.save(folder / "supports.xlsx")
+
+
+def supports_from(folder: Path, cell: object) -> Path:
+    toml = edited("lift.toml", '"supports.csv"', '"supports.xlsx"')
+    write_folder(folder, supports_csv=None, lift_toml=toml)
+    workbook(folder, cell)
+    return folder
+
+
+def test_whole_numbers_of_a_spreadsheet_get_no_decimal(tmp_path: Path) -> None:
+    assert open_lift(supports_from(tmp_path, 7.0)).supports[1].id == "7"
+
+
+def test_a_name_that_a_spreadsheet_turned_into_a_date_is_refused(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(InputError) as refused:
+        open_lift(supports_from(tmp_path, datetime(2027, 4, 3)))
+
+    assert str(refused.value) == (
+        "supports.xlsx, row 3, column support: found the date 2027-04-03, expected "
+        "text. The spreadsheet made a date of it: format the column as text and enter "
+        "it again."
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "comma_decimals", "comma_seen", "value"),
+    [
+        ("1412.5", False, False, 1412.5),
+        ("1 412.5", False, False, 1412.5),
+        ("1\u202f412,5", True, True, 1412.5),
+        ("1'412.5", False, False, 1412.5),
+        ("1.553,4", True, True, 1553.4),
+        ("12.345.678,9", True, True, 12345678.9),
+        ("1.553", True, False, 1.553),
+        ("\u22125", False, False, -5.0),
+        (".5", False, False, 0.5),
+        ("5e2", False, False, 500.0),
+    ],
+)
+def test_numbers_are_read_as_their_table_writes_them(
+    text: str, comma_decimals: bool, comma_seen: bool, value: float
+) -> None:
+    reading = Reading(comma_decimals=comma_decimals, comma_seen=comma_seen)
+
+    assert plain_number(text, reading=reading) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("2,100", Reading()),
+        ("2.100", Reading(comma_decimals=True, comma_seen=True)),
+        ("1,2,3", Reading(comma_decimals=True, comma_seen=True)),
+        ("1.2,3.4", Reading(comma_decimals=True, comma_seen=True)),
+        ("12 34", Reading()),
+        ("1e", Reading()),
+        ("0x10", Reading()),
+    ],
+)
+def test_a_number_with_two_readings_or_none_is_refused(
+    text: str, reading: Reading
+) -> None:
+    with pytest.raises(ValueError, match=r"two_readings|not_a_number"):
+        plain_number(text, reading=reading)
+
+
+def test_a_line_across_the_antimeridian_has_its_length(tmp_path: Path) -> None:
+    # Reference: pyproj's geodesic on WGS 84.
+    _, _, length_m = Geod(ellps="WGS84").inv(179.998, 51.9, -179.998, 51.9)
+    end = round(length_m, 1)
+    supports = (
+        "support,distance_m,ground_m,rope_height_m,lat,lon\n"
+        f"0,0,100,5,51.9,179.998\n1,,150,9,51.9,180\n2,{end},200,5,51.9,-179.998\n"
+    )
+    teams = FILES["teams.csv"].replace("46.8035,9.9005", "51.9,179.999")
+    lift = open_lift(
+        write_folder(
+            tmp_path,
+            supports_csv=supports,
+            teams_csv=teams.replace("46.8,9.9,", "51.9,-179.999,"),
+            ground_csv=f"distance_m,ascending_m,descending_m\n0,100,100\n{end},200,200\n",
+            hazards_geojson=None,
+            access_geojson=None,
+            muster_geojson=None,
+            lift_toml=edited("lift.toml", "Europe/Vienna", "Pacific/Auckland"),
+        )
+    )
+
+    assert lift.supports[2].x_m == pytest.approx(length_m, abs=0.05)
+    assert lift.supports[1].distance_m == pytest.approx(length_m / 2, abs=0.1)
+    assert abs(lift.teams[1].start_x_m) < 300
+
+
+def test_a_comma_table_with_decimal_commas_says_what_is_wrong(tmp_path: Path) -> None:
+    text = FILES["supports.csv"].replace("160,1530,8.5,", "160,1530,8,5,")
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, supports_csv=text))
+
+    assert "a decimal comma in a table with commas needs a point" in str(refused.value)
+
+
+def test_feet_and_inches_with_thousands(tmp_path: Path) -> None:
+    # The mark of feet and the thousands mark of Switzerland look alike.
+    text = FILES["supports.csv"].replace(",1500,", ",4921'3\",")
+    lift = open_lift(
+        write_folder(tmp_path, supports_csv=text.replace(",1590,", ",1'590,"))
+    )
+
+    assert lift.supports[0].ground_m == pytest.approx(4921.25 * 0.3048)
+    assert lift.supports[-1].ground_m == 1590

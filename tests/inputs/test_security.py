@@ -1,0 +1,131 @@
+"""Nothing in a lift folder reaches outside it, explodes, or is executed."""
+
+from __future__ import annotations
+
+import io
+import os
+import zipfile
+from pathlib import Path
+
+import openpyxl
+import pytest
+from small_folder import FILES, edited, write_folder
+
+from evac.errors import InputError
+from evac.inputs import tables
+from evac.inputs.folder import open_lift
+from evac.inputs.tables import raw_table
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+def test_a_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:
+    outside = tmp_path / "outside.csv"
+    outside.write_text(FILES["kit.csv"])
+    folder = write_folder(tmp_path / "lift", kit_csv=None)
+    (folder / "kit.csv").symlink_to(outside)
+
+    with pytest.raises(InputError) as refused:
+        open_lift(folder)
+
+    assert str(refused.value) == (
+        "lift.toml, [files] kit: found 'kit.csv', expected the name of a file inside "
+        "the lift folder. Copy the file into the lift folder and give its name, with / "
+        "between folders."
+    )
+
+
+@pytest.mark.parametrize(
+    "name", ["../lift2/kit.csv", "/etc/hosts", "..\\kit.csv", "a/../../kit.csv"]
+)
+def test_a_path_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> None:
+    written = name.replace("\\", "\\\\")
+    toml = edited("lift.toml", "[files]\n", f'[files]\nkit = "{written}"\n')
+
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path / "lift", lift_toml=toml))
+
+    assert "expected the name of a file inside the lift folder" in str(refused.value)
+
+
+def workbook(sheet_xml: str) -> bytes:
+    """A real workbook whose sheet is replaced by the given XML."""
+    made = io.BytesIO()
+    openpyxl.Workbook().save(made)
+    changed = io.BytesIO()
+    with (
+        zipfile.ZipFile(made) as source,
+        zipfile.ZipFile(changed, "w", zipfile.ZIP_DEFLATED) as target,
+    ):
+        for entry in source.infolist():
+            content = source.read(entry)
+            if entry.filename == "xl/worksheets/sheet1.xml":
+                content = sheet_xml.encode("utf-8")
+            target.writestr(entry.filename, content)
+    return changed.getvalue()
+
+
+def test_a_zip_bomb_as_spreadsheet_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    # The real limit is a hundred times this: a bomb of that size takes long to make.
+    monkeypatch.setattr(tables, "MOST_UNPACKED_BYTES", 2_000_000)
+    content = workbook("<worksheet>" + " " * 2_500_000 + "</worksheet>")
+    assert len(content) < 20_000
+
+    with pytest.raises(InputError) as refused:
+        raw_table(content, file="kit.xlsx")
+
+    assert "bytes unpacked', expected at most 2,000,000" in str(refused.value)
+
+
+def test_entities_in_a_spreadsheet_are_not_expanded() -> None:
+    bomb = (
+        '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]>'
+        '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
+        '<sheetData><row><c t="inlineStr"><is><t>&b;</t></is></c></row></sheetData>'
+        "</worksheet>"
+    )
+    with pytest.raises(InputError) as refused:
+        raw_table(workbook(bomb), file="kit.xlsx")
+
+    assert "expected an XLSX spreadsheet" in str(refused.value)
+
+
+def test_a_table_without_end_is_refused() -> None:
+    rows = "1,2\n" * (tables.MOST_ROWS + 2)
+    with pytest.raises(InputError) as refused:
+        raw_table(f"a,b\n{rows}".encode(), file="kit.csv")
+
+    assert "expected at most 20,000 rows" in str(refused.value)
+
+
+def test_a_huge_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path)
+    with (folder / "kit.csv").open("wb") as file:
+        file.truncate(3_000_000_000)  # a hole: it takes no room on the disk
+
+    with pytest.raises(InputError) as refused:
+        open_lift(folder)
+
+    assert str(refused.value) == (
+        "kit.csv, the file: found '3,000,000,000 bytes', expected at most 50,000,000. "
+        "Keep only the part around the lift."
+    )
+
+
+def test_formulas_and_markup_stay_text(tmp_path: Path) -> None:
+    text = FILES["teams.csv"].replace("Hut", "=HYPERLINK(0) <b>&amp;</b> {x}")
+    lift = open_lift(write_folder(tmp_path, teams_csv=text))
+
+    assert lift.teams[0].start_place == "=HYPERLINK(0) <b>&amp;</b> {x}"
+
+
+def test_a_computed_cell_gives_its_value_not_its_formula() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    sheet.append(["a"])
+    sheet.append(["=1+1"])
+    made = io.BytesIO()
+    book.save(made)
+
+    # No spreadsheet program has computed it, so there is no value: never the formula.
+    assert raw_table(made.getvalue(), file="a.xlsx").rows == ()
