@@ -91,6 +91,7 @@ def find_extremes(
             each.empty_n,
             each.alone_n,
             each.full_n,
+            each.window,
             each.rules,
             grid_start,
             profiles,

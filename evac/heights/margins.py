@@ -149,6 +149,7 @@ def grip_elevation_m(
     x_m: list[FloatArray] = []
     z_m: list[FloatArray] = []
     near: SideState | None = None
+    held = np.ones(model.points.x_m.size, np.bool_)
     for step in range(STOPS):
         solved = solve_stop(
             lift,
@@ -162,9 +163,10 @@ def grip_elevation_m(
         near = solved.state
         x_m.append(near.x_m)
         z_m.append(near.z_m)
-    ends = model.points
-    places = np.concatenate([ends.x_m[:1], *x_m, ends.x_m[-1:]])
-    heights = np.concatenate([ends.z_m[:1], *z_m, ends.z_m[-1:]])
+        held &= ~near.lifted
+    # Where the rope lies on a support its path has a kink, known exactly.
+    places = np.concatenate([model.points.x_m[held], *x_m])
+    heights = np.concatenate([model.points.z_m[held], *z_m])
     order = np.argsort(places, kind="stable")
     elevation_m: FloatArray = np.interp(
         line.ground[side].distance_m,

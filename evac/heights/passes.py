@@ -53,7 +53,7 @@ class StatePass:
     ``phase_m`` (p,); ``cases_n`` (p, c, k) and ``full_n`` (p, k) weights of the
     carriers from the drive; ``empty_n`` and ``alone_n`` (k,); ``rules`` (p, r, 7).
     ``case_names`` (c,). ``misfit_n``: by what force on the carriage a rule may misjudge
-    the other side.
+    the other side. ``window``: carriers of the group that slides along a locked side.
     """
 
     case_names: tuple[str, ...]
@@ -64,6 +64,7 @@ class StatePass:
     alone_n: FloatArray
     rules: FloatArray
     misfit_n: float = 0.0
+    window: int = 0
 
 
 def stop_positions_m(spacing_m: float, *, step_m: float = STOP_STEP_M) -> FloatArray:
@@ -148,6 +149,7 @@ def _loads(
     *,
     misfit_n: float = 0.0,
     only_declared: bool = False,
+    window: int = 0,
 ) -> StatePass:
     rows = [row_of(lift, line, side=side, phase_m=float(p)) for p in phase_m]
     people = np.array(
@@ -169,7 +171,16 @@ def _loads(
         alone_n=weight_n(lift, np.full(count, alone)),
         rules=rules,
         misfit_n=misfit_n,
+        window=window,
     )
+
+
+def _span_carriers(lift: Lift, line: Line) -> int:
+    """Carriers that the longest span holds."""
+    longest_m = float(
+        np.hypot(np.diff(line.distance_m), np.diff(line.rope_elevation_m)).max()
+    )
+    return int(np.ceil(longest_m / lift.carriers.spacing_m))
 
 
 def _others(lift: Lift, line: Line, side: Side, case: LoadCase) -> list[SideLoads]:
@@ -317,6 +328,8 @@ def _locked_pass(
         * _force_per_metre(models, {side: first, other: others[0]}, at_stop, stops[0]),
         # A blocked carriage remembers who sat there: nobody else may be added.
         only_declared=True,
+        # And one span that is left loaded takes up the rope of all the others.
+        window=_span_carriers(lift, line),
     )
 
 

@@ -15,6 +15,10 @@ from evac.rope.compiled import compiled
 from evac.rope.kernel import solve_state
 from evac.rope.sweep import SOLVED, BoolArray, IntArray
 
+ALONE = 2
+WINDOW_LOADED = 3
+"""Numbers of runs, see `change_load`."""
+
 
 @compiled
 def note_state(
@@ -84,6 +88,48 @@ def note_state(
 
 
 @compiled
+def change_load(
+    run: int,
+    k: int,
+    in_run: int,
+    window: int,
+    full: FloatArray,
+    empty: FloatArray,
+    alone: FloatArray,
+    load: FloatArray,
+) -> bool:
+    """Go from state k - 1 to state k of one run; False where nothing changed.
+
+    Run 0 empties the full side from the return, run 1 from the drive, one carrier a
+    state. Run 2 loads carrier k alone. Runs 3 and 4 slide a window of carriers along
+    the side: loaded on an empty side, and empty on a full one.
+    """
+    if run == ALONE:
+        load[:] = empty
+        load[k] = alone[k]
+        differs: bool = alone[k] != empty[k]
+        return differs
+    if run < ALONE:
+        if k == 0:
+            load[:] = full
+            return True
+        gone = in_run - k if run == 0 else k - 1
+        if load[gone] == empty[gone]:
+            return False
+        load[gone] = empty[gone]
+        return True
+    inside, outside = (full, empty) if run == WINDOW_LOADED else (empty, full)
+    if k == 0:
+        load[:] = outside
+        load[: window - 1] = inside[: window - 1]
+    if k + window - 1 < load.size:
+        load[k + window - 1] = inside[k + window - 1]
+    if k > 0:
+        load[k - 1] = outside[k - 1]
+    return True
+
+
+@compiled
 def reduce_side(
     x: FloatArray,
     z: FloatArray,
@@ -97,6 +143,7 @@ def reduce_side(
     empty: FloatArray,
     alone: FloatArray,
     full: FloatArray,
+    window: int,
     rules: FloatArray,
     grid_start: float,
     ground: FloatArray,
@@ -122,6 +169,8 @@ def reduce_side(
         Weights of empty carriers, and of the one loaded carrier.
     full : (p, K)
         Weights of which the order-free set empties one end after the other.
+    window : int
+        So many carriers slide along as one group; 0: no such runs.
     rules : (p, r, 7)
     grid_start : float
         x of the first ground sample; samples are 1 m apart.
@@ -149,6 +198,7 @@ def reduce_side(
     n = x.size
     loads = empty.size
     number = cases.shape[1]
+    runs = 5 if window > 0 else 3
     carriers = np.empty((4, loads))
     supports = np.empty((6, n))
     totals = np.zeros(10)
@@ -162,8 +212,8 @@ def reduce_side(
         for p in range(phases.size):
             on_line = loads
             in_run = loads
-            # cases, all empty, then one state a carrier for each of three runs
-            for step in range(number + 1 + 3 * loads):
+            # The cases, all empty, then one state a carrier for each run.
+            for step in range(number + 1 + runs * loads):
                 label = step
                 if step < number:
                     load[:] = cases[p, step]
@@ -172,25 +222,14 @@ def reduce_side(
                 else:
                     run = (step - number - 1) // loads
                     k = (step - number - 1) % loads
-                    if k > in_run:
+                    if k == 0:
+                        # One more may come onto the side while it empties.
+                        in_run = min(on_line + 1, loads)
+                    if k > in_run or not change_load(
+                        run, k, in_run, window, full[p], empty, alone, load
+                    ):
                         continue
-                    label = number + 1 if run == 2 else number + 2
-                    if run == 2:
-                        load[:] = empty
-                        load[k] = alone[k]
-                        if alone[k] == empty[k]:
-                            continue
-                    else:
-                        if k == 0:
-                            load[:] = full[p]
-                            # One more may come onto the side while it empties.
-                            in_run = min(on_line + 1, loads)
-                        # run 0 empties from the return, run 1 from the drive
-                        gone = in_run - k if run == 0 else k - 1
-                        if k > 0:
-                            if load[gone] == empty[gone]:
-                                continue
-                            load[gone] = empty[gone]
+                    label = number + 1 if run == ALONE else number + 2
                 status = solve_state(
                     x, z, sense, weight, compliance, friction, phases[p],
                     spacing, load, rules[p, r], warm, active, carriers, supports,

@@ -1,0 +1,154 @@
+"""Margins: first-order parts against solving the rope again with everything moved."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from builders import make_lift
+from invented_lines import five_lines
+
+from evac.facts.lift import Lift, Side
+from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES, LoadCase
+from evac.heights.margins import (
+    EMPTY_MASS_SHARE,
+    ORDER_FREE_EXCESS_M,
+    PASSENGER_MASS_SHARE,
+    ROPE_MASS_SHARE,
+    SPACING_SHARE,
+    STIFFNESS_SHARE,
+    find_margins,
+    grip_elevation_m,
+)
+from evac.heights.side_model import side_model
+from evac.heights.stop import side_models
+from evac.line import lay_out
+
+FULL = DEFAULT_CASES[0]
+MOVED = ("tension", "modulus", "rope mass", "carrier mass", "passenger mass", "spacing")
+LINES = ["gully, drive below", "crest, tension at the lower end"]
+
+
+def moved_lift(lift: Lift, share: dict[str, float]) -> Lift:
+    """The lift with each value moved by a share of its half interval."""
+    tension, rope, carriers = lift.tension, lift.rope, lift.carriers
+    half_n = (tension.high_force_n - tension.low_force_n) / 2
+    return replace(
+        lift,
+        tension=replace(tension, force_n=tension.force_n + share["tension"] * half_n),
+        rope=replace(
+            rope,
+            axial_stiffness_n=rope.axial_stiffness_n
+            * (1 + share["modulus"] * STIFFNESS_SHARE),
+            mass_kg_per_m=rope.mass_kg_per_m
+            * (1 + share["rope mass"] * ROPE_MASS_SHARE),
+        ),
+        carriers=replace(
+            carriers,
+            empty_mass_kg=carriers.empty_mass_kg
+            * (1 + share["carrier mass"] * EMPTY_MASS_SHARE),
+            passenger_mass_kg=carriers.passenger_mass_kg
+            * (1 + share["passenger mass"] * PASSENGER_MASS_SHARE),
+            spacing_m=carriers.spacing_m * (1 + share["spacing"] * SPACING_SHARE),
+        ),
+    )
+
+
+def elevation_m(lift: Lift, share: dict[str, float], case: LoadCase) -> np.ndarray:
+    moved = moved_lift(lift, share)
+    line = lay_out(lift)
+    models = {
+        side: side_model(moved, line, side=side, kinds=model.kinds)
+        for side, model in side_models(lift, line).items()
+    }
+    return grip_elevation_m(moved, line, models=models, side=Side.ASCENDING, case=case)
+
+
+@pytest.mark.parametrize("name", LINES)
+@pytest.mark.parametrize("case", [FULL, ALL_EMPTY])
+def test_the_sum_of_first_order_parts_is_the_rope_solved_again(
+    name: str, case: LoadCase
+) -> None:
+    # Everything moved at once by random shares against the sum of single moves.
+    lift = five_lines()[name]
+    still = dict.fromkeys(MOVED, 0.0)
+    base = elevation_m(lift, still, case)
+    slope = {
+        source: (
+            elevation_m(lift, {**still, source: 0.5}, case)
+            - elevation_m(lift, {**still, source: -0.5}, case)
+        )
+        for source in MOVED
+    }
+    rng = np.random.default_rng(3)
+    for _ in range(12):
+        share = {source: float(rng.uniform(-1, 1)) for source in MOVED}
+        solved = elevation_m(lift, share, case) - base
+        first_order = sum(slope[source] * share[source] for source in MOVED)
+        missed = np.abs(solved - first_order)
+        # Whole effects are 0.2-0.6 m. A tried stop at which a carrier just passes a
+        # support lets the tension jump: few places, a tenth of a metre at most.
+        assert np.quantile(missed, 0.95) < 0.05
+        assert missed.max() < 0.12
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_the_margin_covers_95_of_100_joint_draws_at_every_metre(name: str) -> None:
+    lift = five_lines()[name]
+    line = lay_out(lift)
+    margins = find_margins(
+        lift,
+        line,
+        models=side_models(lift, line),
+        side=Side.ASCENDING,
+        load_case=FULL,
+    )
+    rope_part = np.sqrt(sum(margins.part_m[source] ** 2 for source in MOVED))
+    rng = np.random.default_rng(4)
+    still = dict.fromkeys(MOVED, 0.0)
+    base = elevation_m(lift, still, FULL)
+    draws = 150
+    inside = np.zeros(base.size)
+    for _ in range(draws):
+        # An interval of two standard deviations to either side.
+        share = {source: float(rng.normal(0, 0.5)) for source in MOVED}
+        moved = elevation_m(lift, share, FULL) - base
+        inside += np.abs(moved) <= rope_part + 0.01
+    # 95.4 % expected; 150 draws scatter by 1.7 %.
+    assert inside.min() / draws > 0.90
+    assert inside.mean() / draws > 0.94
+
+
+def test_parts_add_as_squares_and_the_order_of_work_in_full() -> None:
+    lift = make_lift()
+    line = lay_out(lift)
+    found = find_margins(
+        lift,
+        line,
+        models=side_models(lift, line),
+        side=Side.ASCENDING,
+        load_case=FULL,
+    )
+    squares = sum(part**2 for part in found.part_m.values())
+    assert found.margin_m == pytest.approx(np.sqrt(squares) + ORDER_FREE_EXCESS_M)
+    # By hand: a table of 0.3 m standard deviation, two of them.
+    assert found.part_m["ground"] == pytest.approx(0.6)
+    # At a support the rope is where the survey says.
+    assert found.part_m["tension"][[0, 110, 600]] == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_wrong_pull_of_the_other_side_counts_as_a_wrong_tension() -> None:
+    lift = make_lift()
+    line = lay_out(lift)
+    models = side_models(lift, line)
+    half_n = (lift.tension.high_force_n - lift.tension.low_force_n) / 2
+    found = find_margins(
+        lift,
+        line,
+        models=models,
+        side=Side.ASCENDING,
+        load_case=FULL,
+        coupling_n=half_n / 3,
+    )
+    assert found.part_m["coupling"] == pytest.approx(found.part_m["tension"] / 3)
