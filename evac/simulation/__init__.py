@@ -15,11 +15,20 @@ from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, Simulation, UnitGate, Work
 from evac.quantiles import quantile, quantile_interval
 from evac.simulation.days import Days, Finishes, draw_days, walk
-from evac.simulation.draws import CarrierDraws, draw_carriers, scores
+from evac.simulation.draws import (
+    CarrierDraws,
+    Float32Array,
+    draw_carriers,
+    own_factors,
+    scores,
+)
 from evac.simulation.table import Items, carrier_counts, make_items
 from evac.triples import fit_one
 
 __all__ = ["simulate"]
+
+INDEPENDENT_RUNS = 2500
+"""Days on which the plan is imagined without common factors, for comparison only."""
 
 
 def simulate(
@@ -82,24 +91,34 @@ def simulate(
     items = make_items(lift, heights, work, assignment, gates=gates)
     counts = carrier_counts(heights)
     carriers = draw_carriers(seed, counts, runs)
-    days, apart = (
-        draw_days(
+    units = _unit_scores(items, len(heights.line.spans), runs=runs, seed=seed)
+
+    def days_of(some: int, *, together: bool) -> Days:
+        return draw_days(
             lift,
             work,
             assignment,
             gates=gates,
             stops=len(heights.stops.offset_m),
-            runs=runs,
+            runs=some,
             seed=seed,
             notice_s=dict(notice_s or {}),
             together=together,
         )
-        for together in (True, False)
-    )
-    units = _unit_scores(items, len(heights.line.spans), runs=runs, seed=seed)
-    done = _walk_all(items, days, carriers, units, counts, own_factor=None)
+
+    days = days_of(runs, together=True)
+    shared = np.empty((0, 0), dtype=np.float32)
+    done = _walk_all(items, days, carriers, units, counts, own_factor=shared)
+    few = min(runs, INDEPENDENT_RUNS)
     independent = _walk_all(
-        items, apart, carriers, units, counts, own_factor=_own(counts, seed, runs)
+        items,
+        days_of(few, together=False),
+        carriers,
+        units,
+        counts,
+        own_factor=own_factors(
+            seed, counts, few, spread=float(np.hypot(DAY_SD, TEAM_SD))
+        ),
     )
     return _result(
         lift,
@@ -134,14 +153,14 @@ def _walk_all(
     units: FloatArray,
     counts: dict[Side, int],
     *,
-    own_factor: FloatArray | None,
+    own_factor: Float32Array,
 ) -> Finishes:
     return walk(
         items,
         days,
         carriers,
         unit_scores=units,
-        own_factor=np.empty((0, 0)) if own_factor is None else own_factor,
+        own_factor=own_factor,
         ascending=counts[Side.ASCENDING],
     )
 
@@ -151,19 +170,6 @@ def _unit_scores(items: Items, spans: int, *, runs: int, seed: int) -> FloatArra
     for row in np.unique(items.row[~items.is_carrier]):
         found[row] = scores(seed, f"set-up {divmod(int(row), spans)}", runs)
     return found
-
-
-def _own(counts: dict[Side, int], seed: int, runs: int) -> FloatArray:
-    # Day and team as one factor of the same spread, but each carrier has its own.
-    spread = float(np.hypot(DAY_SD, TEAM_SD))
-    found = np.empty((sum(counts.values()), runs))
-    row = 0
-    for side, most in counts.items():
-        for place in range(most):
-            found[row] = scores(seed, f"day of {side} {place} alone", runs)
-            row += 1
-    np.multiply(found, spread, out=found)
-    return np.exp(found, out=found)
 
 
 def _result(

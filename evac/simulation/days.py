@@ -8,12 +8,20 @@ from math import comb
 import numpy as np
 
 from evac.assignment.costs import units_in_order
-from evac.factors import DAY_SD, FATIGUE_PER_HOUR, READY_FACTOR, TEAM_SD
+from evac.factors import (
+    DAY_SD,
+    FATIGUE_PER_HOUR,
+    HARD_LEAST_S,
+    HARD_MOST_S,
+    HARD_SHARE,
+    READY_FACTOR,
+    TEAM_SD,
+)
 from evac.facts.heights import IntArray
 from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, UnitGate, Work, Zone
 from evac.rope.compiled import compiled
-from evac.simulation.draws import CarrierDraws, scores, shares
+from evac.simulation.draws import CarrierDraws, Float32Array, scores, shares
 from evac.simulation.table import Items
 from evac.triples import fit_one
 
@@ -159,7 +167,7 @@ def walk(
     carriers: CarrierDraws,
     *,
     unit_scores: FloatArray,
-    own_factor: FloatArray,
+    own_factor: Float32Array,
     ascending: int,
 ) -> Finishes:
     """Walk every team through every imagined day.
@@ -195,11 +203,12 @@ def walk(
         days.people_below,
         carriers.seat,
         carriers.score,
-        carriers.hard_s,
+        carriers.hard,
         unit_scores,
         own_factor,
         ascending,
         FATIGUE_PER_HOUR,
+        np.array([HARD_SHARE, HARD_LEAST_S, HARD_MOST_S]),
         first_s,
         finish_s,
     )
@@ -221,11 +230,12 @@ def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
     people_below,
     seat,
     score,
-    hard_s,
+    hard,
     unit_scores,
     own_factor,
     ascending,
     fatigue_per_hour,
+    hard_case,
     first_s,
     finish_s,
 ):
@@ -261,8 +271,9 @@ def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
                             people += 1
                         number += people
                         drawn = score[where, run]
-                        if people > 0:
-                            more = hard_s[where, run]
+                        odds = hard[where, run] / hard_case[0]
+                        if people > 0 and odds < 1.0:
+                            more = hard_case[1] + (hard_case[2] - hard_case[1]) * odds
                         if own_factor.shape[0] > 0:
                             by = own_factor[where, run]
                     else:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from hashlib import blake2b
 
 import numpy as np
+from numpy.typing import NDArray
 
-from evac.factors import HARD_LEAST_S, HARD_MOST_S, HARD_SHARE
 from evac.facts.lift import FloatArray, Side
 
 
@@ -43,18 +43,23 @@ def shares(seed: int, source: str, runs: int) -> FloatArray:
     return stream(seed, source).random(runs)
 
 
+Float32Array = NDArray[np.float32]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarrierDraws:
     """What is drawn for every carrier; arrays (carriers, runs).
 
     Carriers count from the drive, ascending side first, so that the same carrier
     sees the same draws whatever the plan or the stop position. ``seat`` decides how
-    many sit in it, ``score`` its own time, ``hard_s`` the seconds a hard case adds.
+    many sit in it, ``score`` its own time; a case is hard where ``hard`` is below the
+    share of hard cases, and the harder the nearer to it. Single precision: seven
+    digits of a random number are enough, and memory is what takes time.
     """
 
-    seat: FloatArray
-    score: FloatArray
-    hard_s: FloatArray
+    seat: Float32Array
+    score: Float32Array
+    hard: Float32Array
 
 
 def draw_carriers(seed: int, counts: dict[Side, int], runs: int) -> CarrierDraws:
@@ -69,19 +74,32 @@ def draw_carriers(seed: int, counts: dict[Side, int], runs: int) -> CarrierDraws
     runs : int
         Imagined days.
     """
-    names = [
-        f"{side} {place}" for side, most in counts.items() for place in range(most)
-    ]
-    seat = np.empty((len(names), runs))
-    score = np.empty((len(names), runs))
-    hard_s = np.empty((len(names), runs))
+    names = carrier_names(counts)
+    shape = (len(names), runs)
+    seat, score, hard = (np.empty(shape, dtype=np.float32) for _ in range(3))
     for row, name in enumerate(names):
-        stream(seed, f"seats of {name}").random(out=seat[row])
-        stream(seed, f"time of {name}").standard_normal(out=score[row])
-        stream(seed, f"hard case of {name}").random(out=hard_s[row])
-    # One number says both whether a case is hard and how hard.
-    hard_s /= HARD_SHARE
-    hard_s[:] = np.where(
-        hard_s < 1.0, HARD_LEAST_S + (HARD_MOST_S - HARD_LEAST_S) * hard_s, 0.0
-    )
-    return CarrierDraws(seat=seat, score=score, hard_s=hard_s)
+        stream(seed, f"seats of {name}").random(out=seat[row], dtype=np.float32)
+        stream(seed, f"time of {name}").standard_normal(
+            out=score[row], dtype=np.float32
+        )
+        stream(seed, f"hard case of {name}").random(out=hard[row], dtype=np.float32)
+    return CarrierDraws(seat=seat, score=score, hard=hard)
+
+
+def own_factors(
+    seed: int, counts: dict[Side, int], runs: int, *, spread: float
+) -> Float32Array:
+    """A lognormal factor of every carrier's own (carriers, runs)."""
+    names = carrier_names(counts)
+    found = np.empty((len(names), runs), dtype=np.float32)
+    for row, name in enumerate(names):
+        stream(seed, f"day of {name} alone").standard_normal(
+            out=found[row], dtype=np.float32
+        )
+    found *= np.float32(spread)
+    return np.exp(found, out=found)
+
+
+def carrier_names(counts: dict[Side, int]) -> list[str]:
+    """One name a carrier, in the order of all arrays of carriers."""
+    return [f"{side} {place}" for side, most in counts.items() for place in range(most)]

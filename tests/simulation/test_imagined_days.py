@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from builders import make_lift
+from builders import LOOP, make_lift
 from flat_chain import Chain, make_chain
 
 import evac.simulation as simulation_module
 import evac.simulation.days as days_module
-import evac.simulation.draws as draws_module
 from evac import hazards, timing
 from evac.assignment import assign
 from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
@@ -36,7 +35,10 @@ def exact(triple: Triple) -> Triple:
 
 
 def make_certain(lift: Lift) -> Lift:
-    """The lift with every time and share exactly its planned value."""
+    """The lift with every time and share exactly its planned value.
+
+    Everybody works with the loop: riding along the rope has a spread of its own.
+    """
     organisation = lift.organisation
     full = Triple(low=1.0, likely=1.0, high=1.0)
     none = Triple(low=0.0, likely=0.0, high=0.0)
@@ -44,6 +46,7 @@ def make_certain(lift: Lift) -> Lift:
         lift,
         occupancy=full,
         descending_occupancy=none,
+        teams=tuple(replace(team, techniques=(LOOP,)) for team in lift.teams),
         step_times=tuple(
             replace(step, seconds=exact(step.seconds)) for step in lift.step_times
         ),
@@ -71,8 +74,8 @@ def test_with_nothing_left_to_chance_every_day_is_the_schedule(
         (simulation_module, "TEAM_SD", 0.0),
         (days_module, "FATIGUE_PER_HOUR", 0.0),
         (days_module, "READY_FACTOR", one),
-        (draws_module, "HARD_LEAST_S", 0.0),
-        (draws_module, "HARD_MOST_S", 0.0),
+        (days_module, "HARD_LEAST_S", 0.0),
+        (days_module, "HARD_MOST_S", 0.0),
     ):
         monkeypatch.setattr(module, name, value)
     lift, heights, work, assignment = make_chain(make_certain(make_lift()))
@@ -116,7 +119,9 @@ def plain_walk(chain: Chain, *, seed: int, runs: int) -> np.ndarray[Any, Any]:
         )
     }
     streams = {
-        (name, side, place): getattr(stream(seed, f"{name} {side} {place}"), how)(runs)
+        (name, side, place): getattr(stream(seed, f"{name} {side} {place}"), how)(
+            runs, dtype=np.float32
+        ).astype(float)
         for name, how in (
             ("seats of", "random"),
             ("time of", "standard_normal"),
