@@ -13,7 +13,7 @@ LEAST_PACE_S = 180.0
 """A line that comes out under 3 min a person and team is doubted (rule 27)."""
 
 FASTEST_M_PER_S = 0.8
-"""People are lowered no faster than this in ropeway use (an operator's figure, seen)."""
+"""Nobody is lowered faster than this in ropeway use (an operator's figure, seen)."""
 
 
 def doubts(lift: Lift, heights: Heights, work: Work) -> tuple[Finding, ...]:
