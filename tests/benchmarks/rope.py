@@ -136,14 +136,17 @@ def _scipy_side(points: SidePoints, loads: SideLoads) -> tuple[np.ndarray, np.nd
         dz = (math.hypot(h, v1) - math.hypot(h, v)) / w
         return dx, dz + length * (v + v1) / 2 * c, v1
 
-    def span(tension, angle, run, gap, k):
+    def short(length, run, h, v):
+        return piece(h, v, length)[0] - run
+
+    def span(angle, tension, run, gap, k):
         h, v = tension * math.cos(angle), tension * math.sin(angle)
         x = z = 0.0
         places = []
         while True:
             dx, dz, v1 = piece(h, v, gap)
             if x + dx > run:
-                last = brentq(lambda s: x + piece(h, v, s)[0] - run, 0, gap, xtol=1e-13)
+                last = brentq(short, 0, gap, args=(run - x, h, v), xtol=1e-13)
                 _, dz, v1 = piece(h, v, last)
                 return z + dz, math.hypot(h, v1), gap - last, k, places
             x, z, v = x + dx, z + dz, v1 + loads.load_n[k]
@@ -151,17 +154,18 @@ def _scipy_side(points: SidePoints, loads: SideLoads) -> tuple[np.ndarray, np.nd
             k += 1
             gap = loads.spacing_m
 
+    def above(angle, rise, *start):
+        return span(angle, *start)[0] - rise
+
     def line(tension):
         gap, k, places = loads.phase_m, 0, []
         for j in range(points.x_m.size - 1):
             run = points.x_m[j + 1] - points.x_m[j]
             rise = points.z_m[j + 1] - points.z_m[j]
             chord = math.atan2(rise, run)
-            angle = brentq(
-                lambda a: span(tension, a, run, gap, k)[0] - rise,
-                chord - 0.5, chord, xtol=1e-15,
-            )  # fmt: skip
-            _, tension, gap, k, here = span(tension, angle, run, gap, k)
+            start = (tension, run, gap, k)
+            angle = brentq(above, chord - 0.5, chord, args=(rise, *start), xtol=1e-15)
+            _, tension, gap, k, here = span(angle, *start)
             places += [(points.x_m[j] + a, points.z_m[j] + b) for a, b in here]
         return tension, places
 
