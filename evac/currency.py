@@ -28,24 +28,24 @@ def drill_doubts(lift: Lift, *, date: dt.date) -> tuple[Finding, ...]:
     recorded: dict[str, dt.date] = {}
     for record in lift.drill_records:
         recorded[record.team] = max(record.date, recorded.get(record.team, dt.date.min))
-    found = []
+    overdue: dict[str, list[str]] = {}
     for team in lift.teams:
         days = [day for day in (team.last_drill, recorded.get(team.id)) if day]
         last = max((day for day in days if day <= date), default=None)
-        if last is not None and date - last <= _LONGEST:
-            continue
-        values: dict[str, str | float | int] = {
-            "rule": rule.rule,
-            "rule_source": f"{rule.where}, {rule.source}",
-        }
-        if last is not None:
-            values["day"] = last.isoformat()
-        found.append(
-            Finding(
-                key="currency.never" if last is None else "currency.due",
-                severity=Severity.WARN,
-                where=team.id,
-                values=values,
-            )
+        if last is None:
+            overdue.setdefault("currency.never", []).append(team.id)
+        elif date - last > _LONGEST:
+            text = f"{team.id} ({last.isoformat()})"
+            overdue.setdefault("currency.due", []).append(text)
+    return tuple(
+        Finding(
+            key=key,
+            severity=Severity.WARN,
+            values={
+                "teams": ", ".join(teams),
+                "rule": rule.rule,
+                "rule_source": f"{rule.where}, {rule.source}",
+            },
         )
-    return tuple(found)
+        for key, teams in overdue.items()
+    )
