@@ -38,8 +38,9 @@ RADAR_SD_M = 6.1
 that take their ground from the same terrain share its common error."""
 LEAST_SD_M = 0.3
 FINEST_CELL_M, COARSEST_CELL_M = 1.0, 10.0
-MOST_GRID_CELLS = 16_000_000
+MOST_GRID_CELLS = 9_000_000
 ROWS_AT_ONCE = 256
+NODE_STEP_M = 100.0
 CONTOUR_CELL_M = 5.0
 CONTOUR_NAME = "terrain.geojson"
 
@@ -90,7 +91,10 @@ def read_terrain(
         raise _elsewhere(paths, frame, crs)
     source_cell_m = max(tile.cell_m for tile in used)
     cell_m = float(np.clip(source_cell_m / 2, FINEST_CELL_M, COARSEST_CELL_M))
-    x_m, y_m = _axes(bounds, cell_m, used[0].name)
+    area_m2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    # A wide area, for a team that starts far away, is held in coarser cells.
+    cell_m = max(cell_m, math.sqrt(area_m2 / MOST_GRID_CELLS) * 1.01)
+    x_m, y_m = _axes(bounds, cell_m)
     elevation_m = np.full((y_m.size, x_m.size), np.nan)
     for tile in _joined(used):
         void = np.isnan(elevation_m)
@@ -123,13 +127,15 @@ def _from_contours(
     path: Path, *, frame: Frame, bounds: Bounds, sd_m: float | None
 ) -> Terrain:
     contours = read_contours(path, frame=frame, bounds=bounds)
-    x_m, y_m = _axes(bounds, CONTOUR_CELL_M, path.name)
+    area_m2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    cell_m = max(CONTOUR_CELL_M, math.sqrt(area_m2 / MOST_GRID_CELLS) * 1.01)
+    x_m, y_m = _axes(bounds, cell_m)
     elevation_m, apart_m = contour_grid(contours, x_m=x_m, y_m=y_m)
     words = Words()
     return Terrain(
         west_m=float(x_m[0]),
         south_m=float(y_m[0]),
-        cell_m=CONTOUR_CELL_M,
+        cell_m=cell_m,
         elevation_m=elevation_m,
         source_cell_m=apart_m,
         sd_m=SD_SHARE * contours.interval_m if sd_m is None else sd_m,
@@ -235,14 +241,10 @@ def _default_sd_m(source_cell_m: float, *, radar: bool) -> float:
     return max(LEAST_SD_M, source_cell_m / 10)
 
 
-def _axes(bounds: Bounds, cell_m: float, name: str) -> tuple[FloatArray, FloatArray]:
+def _axes(bounds: Bounds, cell_m: float) -> tuple[FloatArray, FloatArray]:
     """Cell centres that cover the bounds, on whole multiples of the cell."""
     first_x, first_y = (math.floor(value / cell_m) for value in bounds[:2])
     last_x, last_y = (math.ceil(value / cell_m) for value in bounds[2:])
-    columns, rows = last_x - first_x + 1, last_y - first_y + 1
-    if columns * rows > MOST_GRID_CELLS:
-        found = f"{columns} x {rows} cells of {cell_m:.1f} m"
-        raise InputError(name, [problem("too_large", where="raster", found=found)])
     x_m = np.arange(first_x, last_x + 1, dtype=np.float64) * np.float64(cell_m)
     y_m = np.arange(first_y, last_y + 1, dtype=np.float64) * np.float64(cell_m)
     return np.asarray(x_m, np.float64), np.asarray(y_m, np.float64)
@@ -250,16 +252,37 @@ def _axes(bounds: Bounds, cell_m: float, name: str) -> tuple[FloatArray, FloatAr
 
 def _sampled(tile: Tile, frame: Frame, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
     """The tile's heights at every crossing of the axes, shape (y, x)."""
-    heights = np.empty((y_m.size, x_m.size))
-    # Some rows at a time: the coordinates need several times the heights' memory.
-    for first in range(0, y_m.size, ROWS_AT_ONCE):
-        grid_x, grid_y = np.meshgrid(x_m, y_m[first : first + ROWS_AT_ONCE])
-        column, row = cells_of(
+    # Over 100 m two map projections differ from a straight relation by less than
+    # 1 mm: places are projected that far apart, and those between are interpolated.
+    node_x, node_y = _nodes(x_m), _nodes(y_m)
+    grid_x, grid_y = np.meshgrid(node_x, node_y)
+    node_cells = [
+        cells.reshape(grid_x.shape)
+        for cells in cells_of(
             tile.crs, tile.transform, frame, grid_x.ravel(), grid_y.ravel()
         )
-        block = bilinear(tile.values_m, row=row, column=column)
-        heights[first : first + ROWS_AT_ONCE] = block.reshape(grid_x.shape)
+    ]
+    along_x = [
+        np.array([np.interp(x_m, node_x, row) for row in cells]) for cells in node_cells
+    ]
+    heights = np.empty((y_m.size, x_m.size))
+    place = np.interp(y_m, node_y, np.arange(node_y.size))
+    below = np.minimum(place.astype(np.int64), node_y.size - 2)
+    for first in range(0, y_m.size, ROWS_AT_ONCE):
+        some = slice(first, first + ROWS_AT_ONCE)
+        low, share = below[some], (place[some] - below[some])[:, None]
+        column, row = (
+            cells[low] * (1 - share) + cells[low + 1] * share for cells in along_x
+        )
+        block = bilinear(tile.values_m, row=row.ravel(), column=column.ravel())
+        heights[some] = block.reshape(row.shape)
     return heights
+
+
+def _nodes(axis_m: FloatArray) -> FloatArray:
+    """Some places along an axis, its ends among them, at most 100 m apart."""
+    count = max(2, math.ceil((axis_m[-1] - axis_m[0]) / NODE_STEP_M) + 1)
+    return np.linspace(axis_m[0], axis_m[-1], count)
 
 
 def _joined(tiles: list[Tile]) -> list[Tile]:

@@ -34,7 +34,11 @@ Bounds = tuple[float, float, float, float]
 
 TIFF_BEGINNINGS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 MOST_CELLS = 36_000_000
-"""Most cells read from one file: a square of 6 km in cells of 1 m."""
+"""Most cells kept of one file, a square of 6 km in cells of 1 m; of more, every second
+or third is kept."""
+MOST_WINDOW_CELLS = 600_000_000
+"""Most cells that are looked at for it."""
+ROWS_AT_ONCE = 1024
 MOST_UNPACKED_BYTES = 300_000_000
 """Most bytes that a zipped terrain file may unpack to."""
 VOID_VALUES = (-32768.0, -9999.0, 32767.0, -99999.0)
@@ -103,19 +107,26 @@ def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> T
             )
         file_crs = _crs_of(path, source, crs)
         window = _window(source, file_crs, frame, bounds)
+        step = 1
         if window is None:
             values_m: FloatArray = np.empty((0, 0))
             transform = source.transform
         else:
-            values_m = _heights(path, source, window, file_crs)
-            transform = shifted(source.transform, window.col_off, window.row_off)
+            step = math.ceil(math.sqrt(window.width * window.height / MOST_CELLS))
+            values_m = _heights(path, source, window, file_crs, step=step)
+            # Every step-th cell stands in the middle of a cell step times as large.
+            middle = 0.5 - 0.5 * step
+            transform = shifted(
+                source.transform, window.col_off + middle, window.row_off + middle
+            )
+            transform = scaled(transform, step)
         return Tile(
             name=path.name,
             driver=source.driver,
             crs=file_crs,
             transform=transform,
             values_m=values_m,
-            cell_m=_cell_m(source.transform, file_crs, frame, bounds),
+            cell_m=step * _cell_m(source.transform, file_crs, frame, bounds),
         )
 
 
@@ -298,6 +309,18 @@ def shifted(transform: Affine, column: float, row: float) -> Affine:
     )
 
 
+def scaled(transform: Affine, factor: float) -> Affine:
+    """The transform of cells that are larger by a factor, from the same corner."""
+    return Affine(
+        transform.a * factor,
+        transform.b * factor,
+        transform.c,
+        transform.d * factor,
+        transform.e * factor,
+        transform.f,
+    )
+
+
 def cells_of(
     crs: CRS, transform: Affine, frame: Frame, x_m: FloatArray, y_m: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -310,17 +333,23 @@ def cells_of(
     return np.asarray(column, float), np.asarray(row, float)
 
 
-def _heights(path: Path, source: DatasetReader, window: Window, crs: CRS) -> FloatArray:
-    """The heights of the window in metres, NaN where the file has none."""
-    if window.width * window.height > MOST_CELLS:
+def _heights(
+    path: Path, source: DatasetReader, window: Window, crs: CRS, *, step: int
+) -> FloatArray:
+    """Every step-th height of the window in metres, NaN where the file has none."""
+    if window.width * window.height > MOST_WINDOW_CELLS:
         found = f"{int(window.width)} x {int(window.height)} cells around the lift"
         raise InputError(path.name, [problem("too_large", where="raster", found=found)])
     try:
-        values = source.read(1, window=window, masked=True)
+        strips = [
+            source.read(1, window=strip, masked=True)[::step, ::step]
+            for strip in _strips(window, rows=ROWS_AT_ONCE // step * step)
+        ]
     except (RasterioError, MemoryError) as error:
         raise InputError(
             path.name, [problem("unreadable", where="band 1", found=str(error))]
         ) from error
+    values = np.ma.concatenate(strips)
     if np.iscomplexobj(values):
         found = f"numbers of type {values.dtype}"
         raise InputError(
@@ -336,6 +365,13 @@ def _heights(path: Path, source: DatasetReader, window: Window, crs: CRS) -> Flo
             path.name, [problem("not_heights", where="band 1", found=found)]
         )
     return heights
+
+
+def _strips(window: Window, *, rows: int) -> Iterator[Window]:
+    """The window in strips of some rows."""
+    for first in range(0, int(window.height), rows):
+        height = min(rows, int(window.height) - first)
+        yield Window(window.col_off, window.row_off + first, window.width, height)
 
 
 def _metres_per_unit(source: DatasetReader, crs: CRS) -> float:

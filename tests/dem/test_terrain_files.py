@@ -15,6 +15,7 @@ from scipy.ndimage import map_coordinates
 
 from evac.errors import InputError
 from evac.frame import Frame
+from evac.inputs import dem, dem_tile
 from evac.inputs.dem import (
     crop,
     height_at,
@@ -392,8 +393,22 @@ def test_a_terrain_too_fine_to_hold_is_refused_before_it_is_read(tmp_path):
         transform=Affine(0.01, 0, x - 300, 0, -0.01, y + 300),
     ):  # fmt: skip
         pass
-    with pytest.raises(InputError, match="no more than 36 million cells"):
+    with pytest.raises(InputError, match="no more than 600 million cells"):
         read_terrain(path, frame=FRAME, bounds=NEAR)
+
+
+def test_a_wide_area_is_held_in_coarser_cells_and_is_the_same_plane(
+    tmp_path, monkeypatch
+):
+    monkeypatch.setattr(dem, "MOST_GRID_CELLS", 10_000)
+    monkeypatch.setattr(dem_tile, "MOST_CELLS", 2_000)
+    terrain = read_terrain(plane_tif(tmp_path / "a.tif"), frame=FRAME, bounds=NEAR)
+    assert terrain.elevation_m.size <= 10_500
+    assert terrain.source_cell_m == pytest.approx(10.0, rel=1e-3)
+    random = np.random.default_rng(5)
+    x_m, y_m = random.uniform(-190, 190, (2, 400))
+    height = height_at(terrain, x_m=x_m, y_m=y_m)
+    assert height == pytest.approx(plane_in_frame(x_m, y_m), abs=0.01)
 
 
 def test_a_zip_bomb_is_refused(tmp_path):
