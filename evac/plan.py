@@ -18,6 +18,7 @@ from evac.assignment.remedies import find_remedies
 from evac.clearing import make_schedule
 from evac.clock import decide, is_met, limits_met
 from evac.currency import drill_doubts
+from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
@@ -29,20 +30,24 @@ from evac.facts.work import (
     Reach,
     Remedy,
     Route,
+    Schedule,
     Simulation,
     UnitGate,
     Work,
 )
 from evac.heights.envelope import find_heights
+from evac.heights.follow import follow
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways
 from evac.simulation import simulate
+from evac.words import Words
 
 OnStep = Callable[[str, float], None]
 
 _FIRST_SAID = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 _RUNS = 10_000
+_MOST_ROUNDS = 3
 _REMEDY_BUDGET_S = 8.0
 """A whole plan is to come out in under 20 s; what was not tried is said."""
 
@@ -89,10 +94,9 @@ def make_plan(
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
     report("gear", 0.0)
-    ready = _make_ready(lift, heights, date=date)
-    report("assign", 0.0)
-    assignment = assign(ready.work)
-    schedule = make_schedule(lift, heights, ready.work, assignment, gates=ready.gates)
+    settled = _settle(lift, heights, date=date, report=report)
+    heights, ready = settled.heights, settled.ready
+    assignment, schedule = settled.assignment, settled.schedule
     muster, muster_point = find_ways(lift, line)
     pickoffs = access.find_pickoffs(lift, line, ready.work, assignment, ready.routes)
     report("simulate", 0.0)
@@ -134,6 +138,7 @@ def make_plan(
         *learning.doubts(learned),
         *drill_doubts(lift, date=date),
         *height_findings,
+        *settled.findings,
         *ready.findings,
         *gear.budget_doubts(lift, heights, assignment),
         *access.pickoff_doubts(lift, line, pickoffs, assignment),
@@ -179,6 +184,53 @@ class _Ready:
     routes: tuple[Route, ...]
     work: Work
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Settled:
+    """Heights and assignment that agree with each other."""
+
+    heights: Heights
+    ready: _Ready
+    assignment: Assignment
+    schedule: Schedule
+    findings: tuple[Finding, ...]
+
+
+def _settle(lift: Lift, heights: Heights, *, date: dt.date, report: OnStep) -> _Settled:
+    """Assign, follow the rope through that order of work, and raise the envelope.
+
+    Gear is chosen before the order of work is known, from an envelope that holds for
+    any order by test, not by theorem. So the order that comes out is solved, and where
+    it leaves the envelope everything is chosen again.
+    """
+    for _ in range(_MOST_ROUNDS):
+        ready = _make_ready(lift, heights, date=date)
+        report("assign", 0.0)
+        assignment = assign(ready.work)
+        schedule = make_schedule(
+            lift, heights, ready.work, assignment, gates=ready.gates
+        )
+        if not schedule.rescues:
+            return _Settled(
+                heights=heights,
+                ready=ready,
+                assignment=assignment,
+                schedule=schedule,
+                findings=(),
+            )
+        followed = follow(lift, heights, schedule)
+        if followed.raised is None:
+            return _Settled(
+                heights=heights,
+                ready=ready,
+                assignment=assignment,
+                schedule=schedule,
+                findings=followed.findings,
+            )
+        heights = followed.raised
+    message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
+    raise NoPlanError(message)
 
 
 def _make_ready(
