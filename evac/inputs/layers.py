@@ -140,7 +140,7 @@ def _feature(entry: Any, *, number: int) -> Feature | Problem:
     try:
         with np.errstate(invalid="ignore"):  # odd places are refused below
             made = shapely.force_2d(shape(geometry))
-    except (AttributeError, KeyError, TypeError, ValueError, IndexError):
+    except (AttributeError, LookupError, TypeError, ValueError, OverflowError):
         # shapely raises all of these for coordinates of a wrong form.
         return problem("broken_geometry", where=where, found=str(geometry)[:40])
     except shapely.errors.ShapelyError:

@@ -55,7 +55,8 @@ def toml_table(content: bytes, *, file: str) -> dict[str, Any]:
     text = decode(content, file=file).replace("\r\n", "\n")
     try:
         table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
+        # A number of thousands of digits is a bare ValueError.
         raise InputError(file, [_syntax_problem(error, text)]) from None
     schema = table.get("schema")
     if isinstance(schema, int) and not isinstance(schema, bool) and schema > SCHEMA:

@@ -24,9 +24,13 @@ def _number(value: object) -> object:
         _number_in_quotes(value)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         reject("not_a_number")
-    if not math.isfinite(value):
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
         reject("finite_number")
-    return float(value)
+    return number
 
 
 def _number_in_quotes(text: str) -> NoReturn:

@@ -129,3 +129,29 @@ def test_a_computed_cell_gives_its_value_not_its_formula() -> None:
 
     # No spreadsheet program has computed it, so there is no value: never the formula.
     assert raw_table(made.getvalue(), file="a.xlsx").rows == ()
+
+
+@pytest.mark.parametrize(
+    ("key", "old", "new"),
+    [
+        ("lift.toml", "spacing_m = 18.0", "spacing_m = " + "9" * 400),
+        ("lift.toml", "spacing_m = 18.0", "spacing_m = " + "9" * 5_000),
+        ("lift.toml", "seats = 2", "seats = " + "9" * 400),
+        ("lift.toml", "[files]", "x = " + "[" * 20_000),
+        ("muster.geojson", "[9.9005, 46.8035]", "[" + "9" * 400 + ", 46.8]"),
+        ("muster.geojson", "[9.9005, 46.8035]", "[" + "9" * 5_000 + ", 46.8]"),
+        ("muster.geojson", "[9.9005, 46.8035]", "[1e400, 46.8]"),
+        ("muster.geojson", "[9.9005, 46.8035]", "[" * 20_000),
+        ("kit.csv", "L1,Upper patrol,loop,50", "L1,Upper patrol,loop," + "9" * 5_000),
+        ("kit.csv", "L1,", "L" * 200_000 + ","),
+    ],
+)
+def test_numbers_and_nesting_without_end_are_refused(
+    tmp_path: Path, key: str, old: str, new: str
+) -> None:
+    replaced = {key.replace(".", "_"): edited(key, old, new)}
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, **replaced))
+
+    assert refused.value.file == key
+    assert len(str(refused.value)) < 1_000
