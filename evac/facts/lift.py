@@ -410,6 +410,8 @@ class Terrain:
     sd_m: float
     """Standard deviation of a height (stated or assumed)."""
     source: str
+    seam_step_m: float = 0.0
+    """Median step between two source files where both have heights; 0 for one file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from evac.errors import InputError
+from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Assumption, FloatArray, Terrain
 from evac.frame import Frame
 from evac.ground import at_places, bilinear
@@ -41,6 +42,8 @@ FINEST_CELL_M, COARSEST_CELL_M = 1.0, 10.0
 MOST_GRID_CELLS = 9_000_000
 ROWS_AT_ONCE = 256
 NODE_STEP_M = 100.0
+SEAM_DOUBT_M = 1.0
+"""A step of less than this between two files is told to nobody."""
 CONTOUR_CELL_M = 5.0
 CONTOUR_NAME = "terrain.geojson"
 
@@ -96,9 +99,11 @@ def read_terrain(
     cell_m = max(cell_m, math.sqrt(area_m2 / MOST_GRID_CELLS) * 1.01)
     x_m, y_m = _axes(bounds, cell_m)
     elevation_m = np.full((y_m.size, x_m.size), np.nan)
+    seam_step_m = 0.0
     for tile in _joined(used):
-        void = np.isnan(elevation_m)
-        elevation_m[void] = _sampled(tile, frame, x_m, y_m)[void]
+        more_m = _sampled(tile, frame, x_m, y_m)
+        seam_step_m = max(seam_step_m, tile.seam_step_m, _step_m(elevation_m, more_m))
+        elevation_m = np.where(np.isnan(elevation_m), more_m, elevation_m)
     if np.isnan(elevation_m).all():
         raise InputError(
             used[0].name,
@@ -120,6 +125,7 @@ def read_terrain(
         source_cell_m=source_cell_m,
         sd_m=_default_sd_m(source_cell_m, radar=radar) if sd_m is None else sd_m,
         source=_source_name(used, source_cell_m),
+        seam_step_m=seam_step_m,
     )
 
 
@@ -173,6 +179,20 @@ def crop(
     if len(used) == 1:
         return {"terrain.tif": geotiff(used[0])}
     return {f"terrain_{n}.tif": geotiff(tile) for n, tile in enumerate(used, start=1)}
+
+
+def doubts(terrain: Terrain) -> tuple[Finding, ...]:
+    """What a reader of the plan must know about its terrain."""
+    if terrain.seam_step_m <= max(SEAM_DOUBT_M, terrain.sd_m):
+        return ()
+    return (
+        Finding(
+            key="dem.seam",
+            severity=Severity.WARN,
+            where=terrain.source,
+            values={"step_m": terrain.seam_step_m, "sd_m": terrain.sd_m},
+        ),
+    )
 
 
 def sd_assumption(terrain: Terrain) -> Assumption:
@@ -285,6 +305,12 @@ def _nodes(axis_m: FloatArray) -> FloatArray:
     return np.linspace(axis_m[0], axis_m[-1], count)
 
 
+def _step_m(first_m: FloatArray, second_m: FloatArray) -> float:
+    """Median step between two sets of heights where both are known, 0 if nowhere."""
+    apart_m = (second_m - first_m)[~(np.isnan(first_m) | np.isnan(second_m))]
+    return float(abs(np.median(apart_m))) if apart_m.size else 0.0
+
+
 def _joined(tiles: list[Tile]) -> list[Tile]:
     """Tiles of one grid laid together, so that no strip is lost between them."""
     groups: list[list[Tile]] = []
@@ -327,12 +353,14 @@ def _mosaic(tiles: list[Tile]) -> Tile:
         r + t.values_m.shape[0] for (_, r), t in zip(places, tiles, strict=True)
     )
     values_m = np.full((height - first_row, width - first_column), np.nan)
+    seam_step_m = 0.0
     for (column, row), tile in zip(places, tiles, strict=True):
         rows, columns = tile.values_m.shape
         part = values_m[
             row - first_row : row - first_row + rows,
             column - first_column : column - first_column + columns,
         ]
+        seam_step_m = max(seam_step_m, _step_m(part, tile.values_m))
         np.copyto(part, tile.values_m, where=np.isnan(part))
     first = tiles[0]
     return Tile(
@@ -342,6 +370,7 @@ def _mosaic(tiles: list[Tile]) -> Tile:
         transform=shifted(first.transform, first_column, first_row),
         values_m=values_m,
         cell_m=max(tile.cell_m for tile in tiles),
+        seam_step_m=seam_step_m,
     )
 
 

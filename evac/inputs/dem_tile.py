@@ -62,6 +62,8 @@ class Tile:
     transform: Affine
     values_m: FloatArray
     cell_m: float
+    seam_step_m: float = 0.0
+    """Median step where files of one grid were laid together; 0 for one file."""
 
 
 def problem(key: str, *, where: str, found: str, **values: str | float) -> Problem:

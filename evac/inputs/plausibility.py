@@ -17,7 +17,7 @@ import numpy as np
 from evac.errors import InputError, Problem
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType, Grip, Lift
-from evac.inputs import fit
+from evac.inputs import dem, fit
 from evac.inputs.problems import problem
 from evac.reference import rope_factors
 from evac.units import GRAVITY_M_PER_S2
@@ -317,6 +317,10 @@ def _time_zone(lift: Lift) -> list[Finding]:
     ]
 
 
+def _terrain(lift: Lift) -> list[Finding]:
+    return [] if lift.terrain is None else list(dem.doubts(lift.terrain))
+
+
 _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _rope,
     _safety,
@@ -326,5 +330,6 @@ _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _loop,
     _supports,
     _time_zone,
+    _terrain,
     fit.doubts,
 )

@@ -23,6 +23,7 @@ from evac.inputs.dem import (
     require_cover,
     sd_assumption,
 )
+from evac.words import Words
 
 FRAME = Frame(latitude_deg=46.5, longitude_deg=9.0)
 UTM = "EPSG:32632"  # 9 E is its central meridian
@@ -164,6 +165,25 @@ def test_two_tiles_that_meet_edge_to_edge_lose_no_strip_between_them(tmp_path):
     both = read_terrain([right, left], frame=FRAME, bounds=NEAR)
     assert not np.isnan(both.elevation_m).any()
     assert both.elevation_m == pytest.approx(whole.elevation_m, abs=1e-6)
+
+
+@pytest.mark.parametrize("shift", [0, 2.5])  # on one grid, and on two
+def test_a_step_between_two_files_is_told(tmp_path, shift):
+    west, north, east, norths = utm_grid()
+    values = plane(east, norths)
+    left = write_tif(tmp_path / "l.tif", values[:, :120], west=west, north=north)
+    moved = plane(east + shift, norths) + 4.0
+    right = write_tif(
+        tmp_path / "r.tif", moved[:, 80:], west=west + 400 + shift, north=north
+    )
+    terrain = read_terrain([left, right], frame=FRAME, bounds=NEAR)
+    assert terrain.seam_step_m == pytest.approx(4.0, abs=0.01)
+    (finding,) = dem.doubts(terrain)
+    text, remedy = Words().finding(finding)
+    assert text.startswith("Two terrain files differ by 4.0 m where both have heights")
+    assert remedy.endswith(".")
+    alone = read_terrain(left, frame=FRAME, bounds=(-200.0, -200.0, 0.0, 200.0))
+    assert dem.doubts(alone) == ()
 
 
 def test_cells_of_a_degree_grid_are_measured_in_true_metres(shared):
