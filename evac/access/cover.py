@@ -93,7 +93,9 @@ def find_pickoffs(
 def pickoff_doubts(
     lift: Lift, line: Line, pickoffs: Sequence[PickOff], assignment: Assignment
 ) -> tuple[Finding, ...]:
-    """Every zone where nobody picks off in time, by name."""
+    """Every zone where nobody picks off in time, by name; one finding if all."""
+    if pickoffs and all(pickoff.team is None for pickoff in pickoffs):
+        return (Finding(key="access.pickoff_none", severity=Severity.WARN),)
     findings = []
     for zone, pickoff in zip(assignment.zones, pickoffs, strict=True):
         if pickoff.in_time:

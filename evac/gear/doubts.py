@@ -124,17 +124,20 @@ def _idle_teams(lift: Lift, options: Sequence[Option]) -> list[Finding]:
 
 
 def _kit_dates(lift: Lift, day: dt.date) -> list[Finding]:
-    findings = []
+    undated = [
+        kit.id
+        for kit in lift.kits
+        if kit.inspection_due is None and not is_retired(kit, date=day)
+    ]
+    findings = _listed("gear.no_inspection", Severity.NOTE, undated)
     for kit in lift.kits:
         if is_retired(kit, date=day):
             findings.append(_dated("gear.retired", Severity.WARN, kit, kit.retire_on))
             continue
         due = kit.inspection_due
         if due is None:
-            findings.append(
-                Finding(key="gear.no_inspection", severity=Severity.NOTE, where=kit.id)
-            )
-        elif due < day:
+            continue
+        if due < day:
             findings.append(_dated("gear.overdue", Severity.WARN, kit, due))
         elif (due - day).days <= DUE_SOON_DAYS:
             findings.append(_dated("gear.due_soon", Severity.NOTE, kit, due))
@@ -248,11 +251,18 @@ def _approvals(lift: Lift, options: Sequence[Option]) -> list[Finding]:
 def _energy_classes(lift: Lift, options: Sequence[Option]) -> list[Finding]:
     lowering = {t.id for t in lift.techniques if t.per_attachment_height > 0}
     used = {option.kit for option in options if option.technique in lowering}
-    return [
-        Finding(key="gear.no_energy_class", severity=Severity.NOTE, where=kit.id)
-        for kit in lift.kits
-        if kit.id in used and kit.descent_energy_j is None
-    ]
+    return _listed(
+        "gear.no_energy_class",
+        Severity.NOTE,
+        [k.id for k in lift.kits if k.id in used and k.descent_energy_j is None],
+    )
+
+
+def _listed(key: str, severity: Severity, names: list[str]) -> list[Finding]:
+    """One finding for all the things that share it."""
+    if not names:
+        return []
+    return [Finding(key=key, severity=severity, values={"kits": ", ".join(names)})]
 
 
 def _people(lift: Lift, gates: Sequence[UnitGate]) -> list[Finding]:

@@ -16,7 +16,8 @@ HEAVY_KG = 130.0
 CANNOT_HELP = ("unconscious", "infant", "sit_ski")
 """These are picked off by a rescuer at the carrier; nobody hangs waiting."""
 
-NEEDS_CALM = ("child_alone", "very_heavy", "deaf", "blind")
+HEAVY = "very_heavy"
+NEEDS_CALM = ("child_alone", HEAVY, "deaf", "blind")
 """These take the table's time for a child or a nervous or bulky passenger."""
 
 NEEDS_NOTHING = ("no_skis",)
@@ -55,23 +56,32 @@ def special_passengers(
 
 
 def special_doubts(lift: Lift, options: Sequence[Option]) -> tuple[Finding, ...]:
-    """Categories that nobody at all can serve."""
-    return tuple(
-        Finding(
-            key=f"timing.nobody_{item.key}",
-            severity=Severity.WARN,
-            values={"mass_kg": HEAVY_KG} if item.key == "very_heavy" else {},
+    """Kinds of passengers that nobody at all can serve, those who cannot help in one.
+
+    Without any option nobody can be served, which the findings on gear say.
+    """
+    if not options:
+        return ()
+    unserved = {p.key for p in special_passengers(lift, options) if not p.options}
+    findings = []
+    if unserved & set(CANNOT_HELP):
+        findings.append(Finding(key="timing.nobody_lifts", severity=Severity.WARN))
+    if HEAVY in unserved:
+        findings.append(
+            Finding(
+                key="timing.nobody_heavy",
+                severity=Severity.WARN,
+                values={"mass_kg": HEAVY_KG},
+            )
         )
-        for item in special_passengers(lift, options)
-        if not item.options
-    )
+    return tuple(findings)
 
 
 def _serves(lift: Lift, option: Option, key: str) -> bool:
     technique = technique_of(lift, option.technique)
     if key in CANNOT_HELP:
         return technique.incapacitated
-    if key == "very_heavy":
+    if key == HEAVY:
         kit = next(item for item in lift.kits if item.id == option.kit)
         return _holds(kit)
     return True

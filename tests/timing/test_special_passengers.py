@@ -71,11 +71,14 @@ def test_categories_that_nobody_serves_are_told() -> None:
     lift = make_lift(kits=kits)
     told = special_doubts(lift, options(lift))
 
-    assert {item.key for item in told} == {
-        "timing.nobody_unconscious",
-        "timing.nobody_infant",
-        "timing.nobody_sit_ski",
-    }
+    assert [item.key for item in told] == ["timing.nobody_lifts"]
     assert special_doubts(make_lift(), options(make_lift())) == ()
-    for finding in (*told, *special_doubts(lift, ())):
-        assert all(Words().finding(finding))
+    assert all(Words().finding(told[0]))
+
+
+def test_only_weak_kits_are_told() -> None:
+    lift = make_lift(kits=tuple(replace(k, rated_most_kg=120.0) for k in make_kits()))
+    (finding,) = special_doubts(lift, options(lift))
+
+    assert finding.key == "timing.nobody_heavy"
+    assert "130 kg" in Words().finding(finding)[0]
