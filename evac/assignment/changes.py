@@ -17,6 +17,7 @@ Value = str | float | int
 _STEP_M = 5.0
 """Ropes are bought, and named on sheets, in lengths of five metres."""
 _STEP_S = 300.0
+_MOST_CUT = 4
 _HAND_THROW_M = 12.0
 """Greatest height that is reached by hand (rule 8 of `evac.gear.rope_needed`)."""
 
@@ -32,6 +33,8 @@ class Change:
     """How much of its kind, for ranking where no cost is known."""
     cost: float | None
     apply: Callable[[Lift], Lift]
+    cut: tuple[int, float] | None = None
+    """Span to be cut in two and the distance of the cut [m]."""
 
 
 Family = tuple[Change, ...]
@@ -64,6 +67,7 @@ def families(
     found += _more_teams(lift)
     if not beyond:
         found += _sooner(lift, assignment)
+    found += _halves(heights, assignment, beyond)
     return [family for family in found if family]
 
 
@@ -242,6 +246,36 @@ def _more_teams(lift: Lift) -> list[Family]:
             amount=float(team.crew),
             cost=team.cost,
             apply=_add_team(more, kits),
+        )
+        found.append((change,))
+    return found
+
+
+def _halves(
+    heights: Heights, assignment: Assignment, beyond: list[UnitHeights]
+) -> list[Family]:
+    """Spans cut in the middle: those out of reach, else the longest that bind."""
+    spans = heights.line.spans
+    if beyond:
+        cut = sorted({unit.span_index for unit in beyond})
+    else:
+        binding = {
+            span
+            for zone in assignment.zones
+            if zone.team in assignment.binding_teams
+            for span in range(zone.first_span, zone.last_span + 1)
+        }
+        cut = sorted(binding, key=lambda k: spans[k].start_m - spans[k].end_m)
+    found: list[Family] = []
+    for span in cut[:_MOST_CUT]:
+        at_m = round((spans[span].start_m + spans[span].end_m) / 2)
+        change = Change(
+            kind="halved",
+            values={"span": spans[span].id, "at_m": at_m},
+            amount=spans[span].end_m - spans[span].start_m,
+            cost=None,
+            apply=lambda lift: lift,
+            cut=(span, float(at_m)),
         )
         found.append((change,))
     return found

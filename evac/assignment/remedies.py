@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from evac.assignment.changes import Change, Family, families, least_kit
 from evac.assignment.costs import SIDES
+from evac.assignment.halves import halved_work
 from evac.assignment.moves import hopeless
 from evac.assignment.solve import assign
 from evac.facts.finding import Finding, Severity
@@ -83,13 +84,25 @@ def find_remedies(
         return (), ()
     tested: list[_Tried] = []
 
+    def _work_of(changed: Lift, changes: tuple[Change, ...]) -> Work:
+        cuts = [change.cut for change in changes if change.cut is not None]
+        if not cuts:
+            return rebuild(changed)
+        return halved_work(
+            changed,
+            heights,
+            span_index=cuts[0][0],
+            at_m=cuts[0][1],
+            usable_kits=_usable(lift, changed, work),
+        )
+
     def solve(*changes: Change) -> _Tried | None:
         if time.monotonic() > until:
             return None
         changed = lift
         for change in changes:
             changed = change.apply(changed)
-        solved = assign(rebuild(changed), budget_s=_SOLVE_S)
+        solved = assign(_work_of(changed, changes), budget_s=_SOLVE_S)
         return _tried(changes, solved, limit_s)
 
     complete = True
@@ -102,9 +115,10 @@ def find_remedies(
             tested.append(best)
     enough = [item for item in tested if item.score == (0, 0)]
     if not enough and complete:
-        for first, second in itertools.combinations(
-            sorted(tested, key=_rank)[:_PAIRED], 2
-        ):
+        helpful = sorted(tested, key=_rank)[:_PAIRED]
+        for first, second in itertools.combinations(helpful, 2):
+            if first.changes[0].cut and second.changes[0].cut:
+                continue
             both = solve(first.changes[0], second.changes[0])
             if both is None:
                 complete = False
@@ -128,6 +142,12 @@ def _unreached(heights: Heights, work: Work) -> list[UnitHeights]:
         for unit in heights.units
         if unit.known and lost[SIDES.index(unit.side), unit.span_index]
     ]
+
+
+def _usable(lift: Lift, changed: Lift, work: Work) -> set[str]:
+    """Kits the plan already works with, and those that a change brings."""
+    planned = {option.kit for option in work.options}
+    return planned | {kit.id for kit in changed.kits} - {kit.id for kit in lift.kits}
 
 
 def _tried(

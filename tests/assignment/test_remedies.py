@@ -6,11 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 from builders import LOOP, make_lift
 
 from evac import access, gear, hazards, timing
 from evac.assignment import assign
+from evac.assignment.halves import halved_work
 from evac.assignment.remedies import find_remedies
 from evac.facts.finding import Finding
 from evac.facts.heights import Heights
@@ -171,8 +173,70 @@ def test_every_pair_of_kinds_has_a_sentence() -> None:
         "team",
         "training",
     )
-    for first in kinds:
+    for first in sorted(kinds):
         assert words.has(f"remedy.{first}")
         for second in kinds:
             if first <= second:
                 assert words.has(f"remedy.{first}_and_{second}")
+
+
+def halved(at_m: float, *, span_index: int = 1) -> Work:
+    lift = make_lift()
+    return halved_work(
+        lift,
+        heights_of_lift(),
+        span_index=span_index,
+        at_m=at_m,
+        usable_kits={kit.id for kit in lift.kits},
+    )
+
+
+def test_two_halves_hold_the_carriers_of_the_whole_and_no_more() -> None:
+    whole, cut = build(make_lift()), halved(180.0)
+    assert cut.people.shape[1] == whole.people.shape[1] + 1
+    # Set-ups apart, every stop's work is the same carriers' work.
+    option = next(o.index for o in whole.options if o.team == "Team 2")
+    for side in range(2):
+        parts = cut.work_s[option, side, 1] + cut.work_s[option, side, 2]
+        set_up = parts - whole.work_s[option, side, 1]
+        assert np.all(set_up >= -1)
+        assert np.all(set_up <= np.maximum(whole.work_s[option, side, 1], 1))
+    assert np.all(cut.people[:, 1] <= whole.people[:, 1])
+    assert np.array_equal(cut.people[:, 3:], whole.people[:, 2:])
+    assert np.array_equal(cut.work_s[:, :, 3:], whole.work_s[:, :, 2:])
+    assert np.all(cut.cross_s[:, 2] == 0)
+
+
+def test_a_half_is_reached_by_every_kit_that_reaches_the_whole() -> None:
+    whole = build(make_lift())
+    for at_m in (150.0, 180.0, 210.0):
+        cut = halved(at_m)
+        for half in (1, 2):
+            assert np.all(cut.valid[:, :, half] >= whole.valid[:, :, 1])
+
+
+def test_beside_the_gully_a_kit_too_short_for_the_span_reaches_one_half() -> None:
+    # The gully lies at 287 m, between supports 2 (230 m) and 3 (345 m).
+    loop = next(t for t in make_lift().techniques if t.id == LOOP)
+    needed_m = min(
+        unit_rope_needed_m(make_lift(), loop, unit)
+        for unit in heights_of_lift().units
+        if unit.span_index == 2
+    )
+    lift = with_kits(
+        lambda kit: (
+            replace(kit, rope_length_m=needed_m - 1.0, throw_height_m=60.0)
+            if kit.technique == LOOP
+            else None
+        )
+    )
+    cut = halved_work(
+        lift,
+        heights_of_lift(),
+        span_index=2,
+        at_m=245.0,
+        usable_kits={kit.id for kit in lift.kits},
+    )
+    assert not build(lift).valid[:, :, 2].any()
+    assert not cut.valid[:, :, 3].any()
+    assert cut.valid[:, :, 2].any()
