@@ -165,6 +165,11 @@ def _learn_step(
     drill_to_real: Triple,
     accepted: bool,
 ) -> LearnedStep:
+    # In a fixed order sums round alike, so the order of the rows changes nothing.
+    records = sorted(
+        records,
+        key=lambda item: (item.date, item.team, item.seconds, item.worked_s, item.real),
+    )
     names = sorted({record.team for record in records})
     posterior = update(
         prior_of(before.seconds, drill_to_real), _seen(records, names=names)
