@@ -228,3 +228,29 @@ def test_a_geopackage_with_an_endless_view_is_given_up(tmp_path: Path) -> None:
         read_layer(path.read_bytes(), file="layer.gpkg")
 
     assert "expected a GeoPackage" in str(refused.value)
+
+
+def test_a_script_of_a_map_server_is_refused_as_no_layer(shared: Path) -> None:
+    content = (shared / "real/bigbear_overpass_raw.js").read_bytes()
+    with pytest.raises(InputError) as as_script:
+        read_layer(content, file="raw.js")
+    with pytest.raises(InputError) as as_layer:
+        read_layer(content, file="raw.geojson")
+
+    assert "found '.js', expected a map layer: .geojson" in str(as_script.value)
+    assert "expected GeoJSON. Export the layer as GeoJSON (RFC 7946) again." in str(
+        as_layer.value
+    )
+
+
+def test_pistes_of_the_wild_lack_what_a_way_must_say(
+    shared: Path, tmp_path: Path
+) -> None:
+    # 42 runs without our properties: each is named, none is guessed.
+    content = (shared / "real/openskimap_runs_sample.geojson").read_bytes()
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, access_geojson=content))
+
+    first = str(refused.value.problems[0])
+    assert first.endswith("Draw it as a line, or move it to the layer it belongs to.")
+    assert len(refused.value.problems) == 4
