@@ -184,13 +184,31 @@ def _opened(path: Path) -> Iterator[DatasetReader]:
                 ):
                     yield source
             else:
-                with rasterio.open(path, driver=_driver(path.name, start)) as source:
-                    yield source
+                driver = _driver(path.name, start)
+                if _is_utf_8(path):
+                    with rasterio.open(path, driver=driver) as source:
+                        yield source
+                else:
+                    # In the C locale a path with an accent is no text that GDAL takes.
+                    name = path.name.encode("ascii", "replace").decode("ascii")
+                    with (
+                        MemoryFile(path.read_bytes(), filename=name) as memory,
+                        memory.open(driver=driver) as source,
+                    ):
+                        yield source
         except RasterioError as error:
             found = f"a file that begins with {start!r}"
             raise InputError(
                 path.name, [problem("not_raster", where="file", found=found)]
             ) from error
+
+
+def _is_utf_8(path: Path) -> bool:
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _driver(name: str, start: bytes) -> str:
