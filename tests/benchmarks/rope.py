@@ -191,7 +191,7 @@ def _beside_moorpy(points: SidePoints) -> dict[str, float]:
         with contextlib.redirect_stdout(io.StringIO()):
             try:
                 system.initialize()
-                good = system.solveEquilibrium(tol=1e-5)
+                good = system.solveEquilibrium(tol=1e-7)
             except Exception:
                 good = False
         spent += time.perf_counter() - started
@@ -219,7 +219,7 @@ def _moorpy_span(points: SidePoints, loads: SideLoads, state: SideState, j: int)
     system = moorpy.System(depth=1e4)
     system.lineTypes["rope"] = {
         "name": "rope",
-        "d_vol": 0.04,
+        "d_vol": 0.0,  # displaces no water
         "m": points.weight_n_per_m / 9.81,
         "w": points.weight_n_per_m,
         "EA": points.axial_stiffness_n,
