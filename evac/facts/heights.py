@@ -232,3 +232,6 @@ class Heights:
     """The loaded line at stop position 0, for drawings and sheets."""
     states_solved: int
     greatest_residual_n: float
+    drive_ratio: float | None = None
+    """Greater over lesser tension of the two ropes at the drive bullwheel, at the
+    stop: the greatest over all load cases. What the lining must hold by friction."""

@@ -20,7 +20,12 @@ from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import load_cases
 from evac.heights.margins import Margins, find_margins
 from evac.heights.passes import fullest_case, state_passes
-from evac.heights.reports import report_findings, span_reports, support_reports
+from evac.heights.reports import (
+    drive_ratio,
+    report_findings,
+    span_reports,
+    support_reports,
+)
 from evac.heights.side_model import SideModel, span_of
 from evac.heights.stop import SolvedSide, describe, side_models, solve_stop
 from evac.heights.units import side_envelope, unit_heights, unknown_findings
@@ -108,6 +113,7 @@ def find_heights(
         greatest_residual_n=max(
             found.greatest_residual_n for found in extremes.values()
         ),
+        drive_ratio=drive_ratio(lift, line, models=models, cases=cases),
     )
     findings = [
         *find_doubts(lift, line),

@@ -8,8 +8,11 @@ import numpy as np
 
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SpanReport, SupportReport
-from evac.facts.lift import Lift, Side, SupportKind
+from evac.facts.lift import Lift, LoadCase, Side, SupportKind
 from evac.heights.extremes import SideExtremes
+from evac.heights.load_cases import ALL_EMPTY
+from evac.heights.side_model import SideModel
+from evac.heights.stop import solve_stop
 
 LEAST_SAFETY_FACTOR = 4.0
 """Below this the plan says so (common practice for haul ropes, from memory; the
@@ -63,6 +66,31 @@ def span_reports(
         for side, found in extremes.items()
         for span in line.spans
     )
+
+
+def drive_ratio(
+    lift: Lift,
+    line: Line,
+    *,
+    models: Mapping[Side, SideModel],
+    cases: tuple[LoadCase, ...],
+) -> float:
+    """Tension ratio over the drive bullwheel at the stop, the greatest of all cases.
+
+    The standing drive bullwheel holds the difference of the two ropes by friction:
+    slipping begins where the ratio exceeds ``exp(friction x angle of wrap)`` (the
+    capstan equation), which lining and angle decide and the supplier knows.
+    """
+    ratios = []
+    for case in (*cases, ALL_EMPTY):
+        first, second = (
+            solve_stop(
+                lift, line, models=models, side=side, stop_offset_m=0.0, load_case=case
+            ).state.drive_tension_n
+            for side in Side
+        )
+        ratios.append(max(first, second) / min(first, second))
+    return max(ratios)
 
 
 def report_findings(

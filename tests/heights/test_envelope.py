@@ -218,6 +218,23 @@ def test_reports_name_loads_tensions_and_the_safety_factor() -> None:
     assert max(s.greatest_tension_n for s in heights.spans) == pytest.approx(180_000)
 
 
+def test_the_drive_holds_the_difference_of_full_and_empty_side() -> None:
+    lift, heights, _ = five_heights()["gully, drive below"]
+    at_drive = [
+        stop_heights(
+            lift,
+            heights.line,
+            side=side,
+            stop_offset_m=0.0,
+            load_case=DEFAULT_CASES[0],
+        ).loads.tension_n[0]
+        for side in Side
+    ]
+    # The full ascending side hangs on the upper end and leaves less below.
+    assert heights.drive_ratio == pytest.approx(max(at_drive) / min(at_drive))
+    assert 1.0 < heights.drive_ratio < 1.2
+
+
 def test_default_load_cases_are_those_of_the_trade() -> None:
     # Rule 10: lower half, upper half, both full, descending only, gaps; one alone is
     # always in the set.
