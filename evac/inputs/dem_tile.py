@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 import numpy as np
 import rasterio
@@ -41,6 +42,8 @@ MOST_WINDOW_CELLS = 600_000_000
 ROWS_AT_ONCE = 1024
 MOST_UNPACKED_BYTES = 300_000_000
 """Most bytes that a zipped terrain file may unpack to."""
+ASCII_HEADER_LINES = 6
+ASCII_NUMBERS = b"0123456789+-.,eEnNaAiIfF \t\r\n"
 VOID_VALUES = (-32768.0, -9999.0, 32767.0, -99999.0)
 """Values that mean "no height" even where the file does not say so."""
 LOWEST_M, HIGHEST_M = -450.0, 9000.0
@@ -185,6 +188,8 @@ def _opened(path: Path) -> Iterator[DatasetReader]:
                     yield source
             else:
                 driver = _driver(path.name, start)
+                if driver == "AAIGrid":
+                    _require_numbers(path)
                 if _is_utf_8(path):
                     with rasterio.open(path, driver=driver) as source:
                         yield source
@@ -209,6 +214,23 @@ def _is_utf_8(path: Path) -> bool:
     except UnicodeEncodeError:
         return False
     return True
+
+
+def _require_numbers(path: Path) -> None:
+    """Refuse an ASCII grid with anything but numbers below its header.
+
+    GDAL complains about every character of such a file, millions of times.
+    """
+    with path.open("rb") as file:
+        for _ in range(ASCII_HEADER_LINES):
+            file.readline(1000)
+        while chunk := file.read(1 << 24):
+            odd = chunk.translate(None, delete=ASCII_NUMBERS)
+            if odd:
+                found = f"the character {odd[:1]!r} among the heights"
+                raise InputError(
+                    path.name, [problem("unreadable", where="grid", found=found)]
+                )
 
 
 def _driver(name: str, start: bytes) -> str:
@@ -369,13 +391,15 @@ def _heights(
         raise InputError(
             path.name, [problem("unreadable", where="band 1", found=str(error))]
         ) from error
-    values = np.ma.concatenate(strips)
+    values: Any = np.ma.concatenate(strips)  # type: ignore[no-untyped-call]  # numpy.ma
     if np.iscomplexobj(values):
         found = f"numbers of type {values.dtype}"
         raise InputError(
             path.name, [problem("not_raster", where="band 1", found=found)]
         )
-    heights = np.ma.filled(values.astype(np.float64), np.nan)
+    with np.errstate(invalid="ignore"):
+        # Damaged files hold odd kinds of NaN; a NaN is a void whatever its kind.
+        heights = np.ma.filled(values.astype(np.float64), np.nan)
     heights[np.isin(heights, VOID_VALUES) | (np.abs(heights) > 1e30)] = np.nan
     heights = heights * _metres_per_unit(source, crs)
     wrong = heights[(heights < LOWEST_M) | (heights > HIGHEST_M)]

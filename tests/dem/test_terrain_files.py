@@ -144,6 +144,16 @@ def test_an_ascii_grid_needs_its_crs_and_then_is_the_same_ground(tmp_path):
     assert from_asc.elevation_m == pytest.approx(from_tif.elevation_m, abs=1e-3)
 
 
+def test_an_ascii_grid_with_odd_characters_is_refused_at_once(tmp_path):
+    path = tmp_path / "odd.asc"
+    path.write_bytes(
+        b"ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 5\n"
+        b"NODATA_value -9999\n1 2 3\n4 \x005 6\n"
+    )
+    with pytest.raises(InputError, match="among the heights, expected cells that can"):
+        read_terrain(path, frame=FRAME, bounds=NEAR, crs=UTM)
+
+
 def test_feet_are_read_as_feet_where_the_file_says_so(tmp_path):
     feet = CRS.from_user_input("EPSG:32632+6360")  # NAVD88 height (ftUS)
     west, north, east, norths = utm_grid()
