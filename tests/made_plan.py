@@ -380,7 +380,7 @@ def make_heights(lift: Lift, line: Line, *, unknown_span: int | None) -> Heights
                     )
                     + 1,
                     known=is_known,
-                    reason="" if is_known else "terrain",
+                    reason="" if is_known else "void",
                 )
             )
         reference[side] = _reference(lift, line, side)

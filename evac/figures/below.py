@@ -45,7 +45,8 @@ def stretches(lift: Lift, line: Line) -> tuple[Stretch, ...]:
 
 
 def _runs(hazard: Hazard, ground: SideGround) -> list[tuple[float, float]]:
-    rope = LineString(np.column_stack([ground.x_m, ground.y_m]))
+    # A side is straight; its hundreds of samples would only cost time.
+    rope = LineString(np.column_stack([ground.x_m, ground.y_m])).simplify(0.1)
     near = hazard.geometry.buffer(BESIDE_M).intersection(rope)
     runs = []
     for part in getattr(near, "geoms", [near]):

@@ -16,16 +16,16 @@ _LEAST_BAR_MM = 1.5
 _GAP_MM = 1.2
 _MOST_LETTERS = 34
 _HATCH: Mapping[str, str] = {
-    "power line": "xxxx",
-    "road": "----",
-    "water": "ooo",
-    "avalanche ground": "....",
-    "ledge": "||||",
-    "steep ground": "////",
+    "power line": "xx",
+    "road": "--",
+    "water": "..",
+    "avalanche ground": "oo",
+    "ledge": "||",
+    "steep ground": "//",
     "rocks": "OO",
     "forest": "**",
     "building": "++",
-    "fence": "\\\\\\\\",
+    "fence": "\\",
 }
 
 
@@ -73,7 +73,7 @@ def lay_hazards(
     return tuple(
         HazardBar(
             text=text,
-            hatch=_HATCH.get(kind, "////"),
+            hatch=_HATCH.get(kind, "//"),
             start_mm=start_mm,
             end_mm=end_mm,
             text_behind=behind,

@@ -196,7 +196,12 @@ def _profile(
         base_m = np.interp(envelope.distance_m, ground.distance_m, ground.elevation_m)
         draw_envelope(axes, envelope, base_m)
         draw_rope(axes, heights.reference[side], linestyle=ROPE_STYLE[side])
-    draw_supports(axes, line.supports, kinds=support_kinds(heights))
+    draw_supports(
+        axes,
+        line.supports,
+        kinds=support_kinds(heights),
+        foot_m=[item.ground_m for item in line.supports],
+    )
     for edge in ("top", "right"):
         axes.spines[edge].set_visible(False)
     axes.tick_params(labelbottom=False, bottom=False, labelsize=TEXT_PT)

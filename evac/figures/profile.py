@@ -97,28 +97,29 @@ def draw_supports(
     supports: Sequence[Support],
     *,
     kinds: Mapping[str, SupportKind],
+    foot_m: Sequence[float],
 ) -> None:
-    """Masts from ground to rope with a mark that tells their kind."""
-    for support in supports:
-        top_m = support.ground_m + support.rope_height_m
-        axes.plot(
-            [support.distance_m] * 2,
-            [support.ground_m, top_m],
-            color="black",
-            linewidth=1.8,
-            solid_capstyle="butt",
-            zorder=3,
-        )
-        axes.plot(
-            [support.distance_m],
-            [top_m],
-            marker=SUPPORT_MARK[kinds[support.id]],
-            markersize=4.5,
-            markerfacecolor="white",
-            markeredgecolor="black",
-            markeredgewidth=0.9,
-            zorder=5,
-        )
+    """Masts from ``foot_m`` to the rope with a mark that tells their kind."""
+    distance_m = [support.distance_m for support in supports]
+    top_m = [
+        foot + support.rope_height_m
+        for foot, support in zip(foot_m, supports, strict=True)
+    ]
+    axes.vlines(distance_m, foot_m, top_m, color="black", linewidth=1.8, zorder=3)
+    for kind, mark in SUPPORT_MARK.items():
+        chosen = [n for n, support in enumerate(supports) if kinds[support.id] is kind]
+        if chosen:
+            axes.plot(
+                [distance_m[n] for n in chosen],
+                [top_m[n] for n in chosen],
+                linestyle="none",
+                marker=mark,
+                markersize=4.5,
+                markerfacecolor="white",
+                markeredgecolor="black",
+                markeredgewidth=0.9,
+                zorder=5,
+            )
 
 
 def unknown_runs(envelope: SideEnvelope) -> list[tuple[float, float]]:

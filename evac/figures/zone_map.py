@@ -214,17 +214,17 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> Non
             solid_capstyle="butt",
             zorder=5,
         )
-    for item in supports:
-        if view.box.contains(Point(item.x_m, item.y_m)):
-            axes.plot(
-                [item.x_m],
-                [item.y_m],
-                marker="o",
-                markersize=5,
-                zorder=6,
-                markerfacecolor="white",
-                markeredgecolor="black",
-            )
+    shown = [item for item in supports if view.box.contains(Point(item.x_m, item.y_m))]
+    axes.plot(
+        [item.x_m for item in shown],
+        [item.y_m for item in shown],
+        linestyle="none",
+        marker="o",
+        markersize=5,
+        zorder=6,
+        markerfacecolor="white",
+        markeredgecolor="black",
+    )
 
 
 def _draw_route(axes: Axes, route: Route, view: View) -> None:

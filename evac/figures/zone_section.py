@@ -26,8 +26,8 @@ from evac.figures.canvas import (
 )
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
 from evac.figures.profile import (
-    SUPPORT_MARK,
     draw_envelope,
+    draw_supports,
     support_kinds,
     unknown_runs,
 )
@@ -265,7 +265,12 @@ def _draw_side(
         envelope.distance_m[inside], worst_m, color="black", linewidth=0.7, zorder=3
     )
     _draw_rope_and_carriers(axes, window, side)
-    _draw_masts(axes, window)
+    draw_supports(
+        axes,
+        window.supports,
+        kinds=support_kinds(window.plan.heights),
+        foot_m=[0.0] * len(window.supports),
+    )
     _draw_reach(axes, window, high_m=high_m)
     for start_m, end_m in unknown_runs(envelope):
         axes.axvspan(
@@ -337,28 +342,6 @@ def _draw_rope_and_carriers(axes: Axes, window: _Window, side: Side) -> None:
     axes.plot(
         at, seat_m, linestyle="none", marker="s", markersize=3, color="black", zorder=5
     )
-
-
-def _draw_masts(axes: Axes, window: _Window) -> None:
-    kinds = support_kinds(window.plan.heights)
-    for support in window.supports:
-        axes.plot(
-            [support.distance_m] * 2,
-            [0.0, support.rope_height_m],
-            color="black",
-            linewidth=1.8,
-            solid_capstyle="butt",
-            zorder=3,
-        )
-        axes.plot(
-            [support.distance_m],
-            [support.rope_height_m],
-            marker=SUPPORT_MARK[kinds[support.id]],
-            markersize=4.5,
-            markerfacecolor="white",
-            markeredgecolor="black",
-            zorder=5,
-        )
 
 
 def _support_ids(axes: Axes, window: _Window, *, low_m: float, m_per_mm: float) -> None:

@@ -1,0 +1,170 @@
+"""The plan document holds everything that is asked of a written plan, or a gap."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from made_plan import NOTES, make_long_lift, make_plan
+from paper_text import Page, joined, read_pages
+
+from evac.documents.bundle import document_files
+from evac.documents.contents import answers
+from evac.facts.plan import Plan
+from evac.reference import plan_contents
+from evac.words import Words
+
+
+def pages_of(plan: Plan) -> list[Page]:
+    return read_pages(document_files(plan, Words())["plan.pdf"])
+
+
+@pytest.fixture(scope="module")
+def pages() -> list[Page]:
+    return pages_of(make_plan(findings=NOTES))
+
+
+@pytest.fixture(scope="module")
+def text(pages: list[Page]) -> str:
+    return "".join(page.joined for page in pages)
+
+
+@pytest.mark.parametrize("item", plan_contents(), ids=lambda item: item.key)
+def test_every_item_of_the_published_list_is_there(item: object, text: str) -> None:
+    # Source: evac/reference/plan_contents.csv, which names who asks for each item.
+    assert joined(item.item) in text  # type: ignore[attr-defined]  # a PlanItem
+    assert joined(item.asked_by) in text  # type: ignore[attr-defined]  # a PlanItem
+
+
+def test_an_item_without_text_is_a_gap_that_says_what_to_supply() -> None:
+    lift = make_long_lift()
+    found = {item.item.key: item for item in answers(make_plan(lift))}
+    assert not found["authority"].is_gap
+    assert found["methods"].is_gap
+    document = "".join(page.joined for page in pages_of(make_plan(lift)))
+    assert joined('[plan_texts] methods = "..."') in document
+    assert joined("Say how the usual passenger") in document
+
+
+def test_a_text_closes_its_gap() -> None:
+    lift = make_long_lift()
+    texts = {**lift.plan_texts, "methods": "Loop for all, pick-off for the hurt."}
+    plan = make_plan(replace(lift, plan_texts=texts))
+    found = {item.item.key: item for item in answers(plan)}
+    assert not found["methods"].is_gap
+    document = "".join(page.joined for page in pages_of(plan))
+    assert joined("Loop for all, pick-off for the hurt.") in document
+    assert joined('[plan_texts] methods = "..."') not in document
+
+
+def test_blank_text_is_still_a_gap() -> None:
+    plan = make_plan(replace(make_long_lift(), plan_texts={"methods": "  \n"}))
+    found = {item.item.key: item for item in answers(plan)}
+    assert found["methods"].is_gap
+
+
+def test_with_every_text_given_no_gap_is_left() -> None:
+    texts = {item.key: f"Rule for {item.key}." for item in plan_contents()}
+    plan = make_plan(replace(make_long_lift(), plan_texts=texts))
+    assert [item.item.key for item in answers(plan) if item.is_gap] == []
+    assert joined("GAP:") not in "".join(page.joined for page in pages_of(plan))
+
+
+def test_darkness_is_answered_only_by_a_plan_made_for_the_night() -> None:
+    lift = make_long_lift()
+    day = {item.item.key: item for item in answers(make_plan(lift))}
+    assert day["total_in_darkness"].is_gap
+    dark = replace(lift, conditions=replace(lift.conditions, night=True))
+    night = {item.item.key: item for item in answers(make_plan(dark))}
+    assert not night["total_in_darkness"].is_gap
+
+
+def test_a_radio_gap_stays_while_any_team_has_no_channel() -> None:
+    lift = make_long_lift()
+    found = {item.item.key: item for item in answers(make_plan(lift))}
+    assert found["radio"].is_gap
+    teams = tuple(replace(team, channel="1") for team in lift.teams)
+    whole = make_plan(replace(lift, teams=teams))
+    assert not {item.item.key: item for item in answers(whole)}["radio"].is_gap
+
+
+def test_the_first_page_says_first_whether_the_plan_is_good_enough(
+    pages: list[Page],
+) -> None:
+    first = pages[0].joined
+    reached = first.index(joined("EVERYONE IS REACHED"))
+    limit = first.index(joined("THE LIMIT IS NOT MET"))
+    assert reached < limit < first.index(joined("Contents1"))
+    for part in ("P50", "P90", "Revision", "3f9a-77c1-20be", "signature"):
+        assert joined(part) in first
+
+
+def test_who_is_not_reached_is_said_first_and_by_name() -> None:
+    first = pages_of(make_plan(unreached_span=13))[0].joined
+    assert joined("NOT EVERYONE IS REACHED: 16 places in 1 span-sides") in first
+    assert joined("13-14 asc.") in first
+
+
+def test_without_a_limit_none_is_claimed_to_be_met() -> None:
+    plan = make_plan(replace(make_long_lift(), limits=()))
+    first = pages_of(plan)[0].joined
+    assert joined("NO LIMIT WAS CHECKED") in first
+    assert joined("THE LIMIT IS MET") not in first
+
+
+def test_every_page_is_stamped_and_numbered(pages: list[Page]) -> None:
+    for number, page in enumerate(pages, start=1):
+        assert joined("Larkfell Four. Revision A") in page.joined
+        assert joined("Planning aid, not a rescue instruction") in page.joined
+        assert f"{number}/{len(pages)}" in page.joined
+
+
+def test_the_list_of_contents_names_every_part_with_its_page(
+    pages: list[Page],
+) -> None:
+    listed = re.findall(r"(?m)^(\d+) (.+?)[ .]{5,}(\d+)\s*$", pages[0].text)
+    assert len(listed) >= 15
+    for number, title, page in listed:
+        assert joined(f"{number}{title}") in pages[int(page) - 1].joined
+
+
+def test_outside_help_is_a_part_of_its_own(pages: list[Page], text: str) -> None:
+    assert joined("Outside help") in pages[0].joined
+    assert joined("never counted in the times and zones of this plan") in text
+
+
+def test_assumptions_and_findings_stand_in_the_document(text: str) -> None:
+    for part in (
+        "carriers.passenger_mass_kg",
+        "no certificate in the folder",
+        "Write the names with Latin",
+        "Decision ladder",
+        "proven optimal",
+        "Report after an evacuation",
+        "abababababababab",
+    ):
+        assert joined(part) in text
+
+
+def test_all_cautions_stand_at_the_end(text: str) -> None:
+    for number in range(1, 5):
+        assert joined(Words().say(f"cautions.c{number}")) in text
+
+
+def test_the_latest_order_is_rounded_down() -> None:
+    lift = make_long_lift()
+    plan = make_plan(lift)
+    assert plan.clock.binding is not None
+    binding = replace(plan.clock.binding, after_stop_s=1259.0, clock_s=1259.0)
+    clock = replace(plan.clock, binding=binding, latest=(binding,))
+    document = "".join(page.joined for page in pages_of(replace(plan, clock=clock)))
+    assert joined("no later than 20 min after the stop") in document
+
+
+def test_feet_are_shown_only_on_request() -> None:
+    plan = make_plan()
+    metres = read_pages(document_files(plan, Words())["plan.pdf"])
+    feet = read_pages(document_files(plan, Words(feet=True))["plan.pdf"])
+    assert " ft)" not in "".join(page.text for page in metres)
+    assert "ft)" in "".join(page.joined for page in feet)

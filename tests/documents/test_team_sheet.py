@@ -1,0 +1,189 @@
+"""A team sheet says all that a team needs, and leaves blanks for what it must write."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+
+import builders
+import pytest
+from made_plan import make_long_lift, make_plan
+from paper_text import joined, read_pages
+from pyproj import Geod
+
+from evac.documents.bundle import sheet_files
+from evac.documents.codes import geo_address
+from evac.documents.names import file_names, team_zones
+from evac.documents.sheet_parts import carrier_columns, kit_lines
+from evac.facts.finding import Finding, Severity
+from evac.facts.plan import Plan
+from evac.words import Words
+
+
+def sheet_text(plan: Plan, team: str) -> str:
+    pages = read_pages(sheet_files(plan, Words())[f"sheets/{team}.pdf"])
+    return "".join(page.joined for page in pages)
+
+
+@pytest.fixture(scope="module")
+def text() -> str:
+    return sheet_text(make_plan(), "Team_2")
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        "Team 2",
+        "Supports 5 to 10, both sides",
+        "Channel: Rescue 1",
+        "LINE SECURED",
+        "drive locked and tagged",
+        "brake set, rolling back prevented",
+        "auxiliary drive isolated",
+        "By whom",
+        "Code word",
+        "Map and way in",
+        "8 min from patrol hut (ski)",
+        "power line: Valley feeder, 20 kV",
+        "grid control room",
+        "Carriers in order [m] - minutes are for planning, not a target",
+        "Kit to carry",
+        "inspection due December 1, 2026",
+        "Stay seated",
+        "Do not jump",
+        "unconscious",
+        "sit-ski",
+        "child alone",
+        "to Lower hut",
+        "Stand-down",
+        "every loop and rope off the haul rope",
+        "Time out",
+        "Time clear",
+        "Lowered",
+        "Received",
+        "Planning aid, not a rescue instruction",
+        "Assumed, not measured: carriers.passenger_mass_kg = 85 kg",
+        "inputs 3f9a-77c1-20be",
+    ],
+)
+def test_the_sheet_says(part: str, text: str) -> None:
+    assert joined(part) in text
+
+
+def test_every_carrier_of_the_team_stands_once_in_order() -> None:
+    plan = make_plan()
+    for team in plan.lift.teams:
+        columns = carrier_columns(plan, team, Words())
+        rows = [row for column in columns for row in column if len(row) > 1]
+        mine = [item for item in plan.schedule.rescues if item.team == team.id]
+        assert [int(row[0]) for row in rows] == list(range(1, len(mine) + 1))
+        seats = [float(row[2]) for row in rows]
+        assert seats == pytest.approx([i.seat_height_m for i in mine], abs=0.051)
+        ropes = [float(row[3]) for row in rows]
+        assert ropes == pytest.approx([i.rope_needed_m for i in mine], abs=0.51)
+
+
+def test_minutes_of_a_carrier_are_rounded_up() -> None:
+    plan = make_plan()
+    team = plan.lift.teams[0]
+    rescue = plan.schedule.rescues[0]
+    longer = replace(rescue, finish_s=rescue.start_s + 61)
+    schedule = replace(plan.schedule, rescues=(longer,))
+    (column,) = carrier_columns(replace(plan, schedule=schedule), team, Words())
+    assert column[1][-1] == "2"
+
+
+def test_a_height_that_is_not_known_is_a_question_mark() -> None:
+    plan = make_plan()
+    rescue = replace(
+        plan.schedule.rescues[0], seat_height_m=float("nan"), rope_needed_m=float("nan")
+    )
+    schedule = replace(plan.schedule, rescues=(rescue,))
+    team = plan.lift.teams[0]
+    (column,) = carrier_columns(replace(plan, schedule=schedule), team, Words())
+    assert column[1][2:4] == ["?", "?"]
+
+
+def test_a_channel_that_is_not_given_stays_a_blank() -> None:
+    assert joined("Channel: Time out") in sheet_text(make_plan(), "Team_1")
+
+
+def test_a_team_in_reserve_is_told_to_stand_by() -> None:
+    text = sheet_text(make_plan(), "Team_4")
+    assert joined("RESERVE: stand by at lower station") in text
+    assert joined("Kit to carry") in text
+
+
+def test_a_plan_that_does_not_reach_everyone_says_so_on_every_sheet() -> None:
+    plan = make_plan(unreached_span=13)
+    for name, pdf in sheet_files(plan, Words()).items():
+        text = "".join(page.joined for page in read_pages(pdf))
+        assert joined("THIS PLAN DOES NOT REACH EVERYONE") in text, name
+
+
+def test_kit_that_is_overdue_or_to_be_retired_must_not_be_used() -> None:
+    lift = make_long_lift()
+    kit = replace(
+        lift.kits[0], inspection_due=date(2026, 11, 24), retire_on=date(2026, 11, 25)
+    )
+    undated = replace(lift.kits[1], inspection_due=None)
+    plan = make_plan(replace(lift, kits=(kit, undated, *lift.kits[2:])))
+    zones = team_zones(plan)
+    (first,) = kit_lines(plan, plan.lift.teams[0], zones["Team 1"], Words())
+    assert "INSPECTION OVERDUE since November 24, 2026: DO NOT USE" in first
+    assert "TO BE RETIRED since November 25, 2026: DO NOT USE" in first
+    (second,) = kit_lines(plan, plan.lift.teams[1], zones["Team 2"], Words())
+    assert "NO INSPECTION DATE" in second
+
+
+def test_kit_due_today_may_still_be_used_today() -> None:
+    lift = make_long_lift()
+    kit = replace(lift.kits[0], inspection_due=date(2026, 11, 25))
+    plan = make_plan(replace(lift, kits=(kit, *lift.kits[1:])))
+    zones = team_zones(plan)
+    (line,) = kit_lines(plan, plan.lift.teams[0], zones["Team 1"], Words())
+    assert "DO NOT USE" not in line
+
+
+def test_findings_about_the_zone_stand_on_its_sheet_only() -> None:
+    finding = Finding(
+        key="sheet.glyphs",
+        severity=Severity.WARN,
+        where="6-7 ascending",
+        values={"glyphs": "only to be found again"},
+    )
+    plan = make_plan(findings=(finding,))
+    assert joined("only to be found again") in sheet_text(plan, "Team_2")
+    assert joined("only to be found again") not in sheet_text(plan, "Team_1")
+
+
+def test_the_square_holds_the_access_point_as_rfc_5870_writes_it() -> None:
+    # Source: RFC 5870, section 3.3 (geo-URI = "geo:" coord-a "," coord-b) and 3.4.2
+    # (coord-a is latitude, coord-b longitude, decimal degrees, WGS 84 by default).
+    plan = make_plan()
+    support = plan.lift.supports[10]
+    address = geo_address(plan.lift, support)
+    found = re.fullmatch(r"geo:(-?\d+\.\d+),(-?\d+\.\d+)", address)
+    assert found
+    # Geodesic from the first station on the WGS 84 ellipsoid, by PROJ's Geod: another
+    # way to the same place than our projection. 5 decimals are 1.1 m in latitude.
+    longitude, latitude, _ = Geod(ellps="WGS84").fwd(
+        plan.lift.longitude_deg,
+        plan.lift.latitude_deg,
+        builders.BEARING_DEG,
+        support.distance_m,
+    )
+    assert float(found[1]) == pytest.approx(latitude, abs=1e-5)
+    assert float(found[2]) == pytest.approx(longitude, abs=1.5e-5)
+    assert joined(address) in sheet_text(plan, "Team_2")
+
+
+def test_file_names_are_safe_and_all_different() -> None:
+    teams = ["Täli", "täli", "../../etc", "a/b", "a:b", "", "con", "x" * 200, "日本"]
+    names = file_names(teams)
+    assert list(names) == teams
+    assert len({name.casefold() for name in names.values()}) == len(teams)
+    for name in names.values():
+        assert re.fullmatch(r"[\w-]{1,70}", name), name
+        assert name.casefold() not in {"con", "nul", "aux", "prn"}
