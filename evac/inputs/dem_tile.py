@@ -217,13 +217,23 @@ def _is_utf_8(path: Path) -> bool:
 
 
 def _require_numbers(path: Path) -> None:
-    """Refuse an ASCII grid with anything but numbers below its header.
+    """Refuse an ASCII grid that is cut short or holds more than numbers.
 
     GDAL complains about every character of such a file, millions of times.
     """
+    size = {b"ncols": 0, b"nrows": 0}
+    heights = 0
     with path.open("rb") as file:
         for _ in range(ASCII_HEADER_LINES):
-            file.readline(1000)
+            place = file.tell()
+            words = file.readline(1000).split()
+            if words and not words[0][:1].isalpha():
+                # The line that names the void may be missing.
+                file.seek(place)
+                break
+            if len(words) == 2 and words[0].lower() in size and words[1].isdigit():
+                size[words[0].lower()] = int(words[1][:9])
+        gap_before = True
         while chunk := file.read(1 << 24):
             odd = chunk.translate(None, delete=ASCII_NUMBERS)
             if odd:
@@ -231,6 +241,14 @@ def _require_numbers(path: Path) -> None:
                 raise InputError(
                     path.name, [problem("unreadable", where="grid", found=found)]
                 )
+            gap = np.frombuffer(chunk, np.uint8) <= ord(" ")
+            before = np.concatenate([[gap_before], gap[:-1]])
+            heights += int((before & ~gap).sum())
+            gap_before = bool(gap[-1])
+    if heights < size[b"ncols"] * size[b"nrows"]:
+        wanted = size[b"ncols"] * size[b"nrows"]
+        found = f"{heights:,} of {wanted:,} heights"
+        raise InputError(path.name, [problem("unreadable", where="grid", found=found)])
 
 
 def _driver(name: str, start: bytes) -> str:

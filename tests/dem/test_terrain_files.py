@@ -154,6 +154,15 @@ def test_an_ascii_grid_with_odd_characters_is_refused_at_once(tmp_path):
         read_terrain(path, frame=FRAME, bounds=NEAR, crs=UTM)
 
 
+def test_an_ascii_grid_cut_short_is_refused_at_once(tmp_path):
+    path = tmp_path / "short.asc"
+    path.write_text(
+        "ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 5\n 1 2 3\n 4 5"
+    )
+    with pytest.raises(InputError, match="found 5 of 6 heights, expected cells that"):
+        read_terrain(path, frame=FRAME, bounds=NEAR, crs=UTM)
+
+
 def test_feet_are_read_as_feet_where_the_file_says_so(tmp_path):
     feet = CRS.from_user_input("EPSG:32632+6360")  # NAVD88 height (ftUS)
     west, north, east, norths = utm_grid()
