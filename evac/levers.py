@@ -54,7 +54,8 @@ def find_levers(plan: Plan, *, runs: int = 2_000) -> tuple[Lever, ...]:
     -------
     tuple of Lever
         Fewest people uncovered first, then the greatest mean gain. Levers that gain
-        nothing are shown as such: that is worth knowing before money is spent.
+        nothing are shown as such: that is worth knowing before money is spent. None
+        where no team has a zone: then nothing can be imagined (see the remedies).
 
     Notes
     -----
@@ -63,6 +64,8 @@ def find_levers(plan: Plan, *, runs: int = 2_000) -> tuple[Lever, ...]:
     the plan - clearing time with the lever); its interval is the mean's 95 % sampling
     interval. It tells how sure the simulation is, not how true the step times are.
     """
+    if not plan.assignment.zones:
+        return ()
     base_s = _clear_s(plan.lift, plan, plan.work, plan.assignment, runs=runs)
     found = [
         _lever(plan, ready, base_s, runs=runs) for ready in _best_of_each_kind(plan)

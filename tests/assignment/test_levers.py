@@ -91,6 +91,11 @@ def test_an_empty_descending_side_stays_as_it_is_under_batches() -> None:
     assert halved.occupancy.high == lift.occupancy.high / 2
 
 
+def test_where_no_team_has_a_zone_there_is_no_lever() -> None:
+    nobody = replace(planned().assignment, zones=())
+    assert find_levers(replace(planned(), assignment=nobody)) == ()
+
+
 def test_every_lever_has_its_sentence() -> None:
     words = Words()
     for item in found().values():

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from builders import LOOP, make_lift
 
 from evac import access, gear, hazards, timing
-from evac.assignment import assign
+from evac.assignment import assign, changes
 from evac.assignment.halves import halved_work
 from evac.assignment.remedies import find_remedies
 from evac.facts.finding import Finding
@@ -164,20 +167,28 @@ def test_every_remedy_and_finding_has_its_sentence(limit_s: int | None) -> None:
 
 def test_every_pair_of_kinds_has_a_sentence() -> None:
     words = Words()
-    kinds = (
-        "begin_high",
-        "begin_low",
-        "kit",
-        "kit_thrown",
-        "sooner",
-        "team",
-        "training",
-    )
-    for first in sorted(kinds):
-        assert words.has(f"remedy.{first}")
-        for second in kinds:
-            if first <= second:
-                assert words.has(f"remedy.{first}_and_{second}")
+    values: dict[str, dict[str, str | float]] = {
+        "begin_high": {"team": "A"},
+        "begin_low": {"team": "A"},
+        "halved": {"span": "1-2", "at_m": 180},
+        "kit": {"team": "A", "technique": "T", "rope_length_m": 60.0},
+        "kit_thrown": {
+            "team": "A",
+            "technique": "T",
+            "rope_length_m": 60.0,
+            "throw_height_m": 14.0,
+        },
+        "sooner": {"team": "A", "earlier_min": 10.0},
+        "team": {"team": "A", "place": "the hut"},
+        "training": {"team": "A", "technique": "T"},
+    }
+    made = set(re.findall(r'kind="(\w+)"', Path(changes.__file__).read_text("utf-8")))
+    assert made <= {*values}
+    for first, second in itertools.combinations_with_replacement(sorted(values), 2):
+        assert words.say(f"remedy.{first}", **values[first])
+        both = {f"first_{name}": value for name, value in values[first].items()}
+        both |= {f"second_{name}": value for name, value in values[second].items()}
+        assert words.say(f"remedy.{first}_and_{second}", **both)
 
 
 def halved(at_m: float, *, span_index: int = 1) -> Work:
