@@ -98,6 +98,20 @@ def sheet_files(plan: Plan, words: Words) -> dict[str, bytes]:
     return files
 
 
+def sheet_pictures(
+    plan: Plan, team_id: str, words: Words, *, dots_per_inch: int = 110
+) -> tuple[bytes, ...]:
+    """The pages of one team's sheet as PNG pictures, for a notebook."""
+    team = next(item for item in plan.lift.teams if item.id == team_id)
+    facts = sheet_facts(plan, team, team_zones(plan).get(team_id, ()), words)
+    title = words.say("sheet.title", lift=plan.lift.name)
+    return page_pictures(
+        "sheet",
+        facts={"title": title, "sheets": [facts]},
+        dots_per_inch=dots_per_inch,
+    )
+
+
 def write_documents(
     plan: Plan,
     out: Path,

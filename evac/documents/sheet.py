@@ -114,6 +114,8 @@ def _zone_facts(
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
         "qr_svg": qr_svg(address),
+        # Where paper is short the list of gates may run over to the second page.
+        "gates_whole": room is not ROOMS[-1],
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],

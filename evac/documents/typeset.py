@@ -48,15 +48,31 @@ def pdf_bytes(template: str, *, facts: Mapping[str, Fact]) -> bytes:
         _template(template),
         format="pdf",
         font_paths=_fonts(),
-        sys_inputs={"facts": json.dumps(facts, ensure_ascii=False, sort_keys=True)},
-        # Without a time there is no creation date, so the bytes repeat.
-        timestamp=None,
+        sys_inputs=_inputs(facts),
         pdf_tags=False,
     )
     if not isinstance(pages, bytes):
         message = "the typesetter gave no single document"
         raise TypeError(message)
     return pages
+
+
+def page_pictures(
+    template: str, *, facts: Mapping[str, Fact], dots_per_inch: int
+) -> tuple[bytes, ...]:
+    """The pages of one document as PNG pictures, for a screen."""
+    pages = typst.compile(
+        _template(template),
+        format="png",
+        ppi=dots_per_inch,
+        font_paths=_fonts(),
+        sys_inputs=_inputs(facts),
+    )
+    return (pages,) if isinstance(pages, bytes) else tuple(pages or ())
+
+
+def _inputs(facts: Mapping[str, Fact]) -> dict[str, str]:
+    return {"facts": json.dumps(facts, ensure_ascii=False, sort_keys=True)}
 
 
 def page_count(pdf: bytes) -> int:
