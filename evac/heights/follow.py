@@ -17,6 +17,7 @@ from evac.facts.heights import Heights, SideEnvelope, UnitHeights
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.facts.work import Schedule
 from evac.heights.margins import ORDER_FREE_EXCESS_M
+from evac.heights.side_model import span_of
 from evac.heights.stop import side_models, solve_stop
 from evac.heights.unloading import (
     SideUnloading,
@@ -76,7 +77,7 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
     above_m = max(float(found[0].max()) for found in excess.values())
     below_m = max(float(found[1].max()) for found in excess.values())
     raised = None
-    findings = list(find_doubts(heights.line, unloading))
+    findings = [_summary(heights, unloading), *find_doubts(heights.line, unloading)]
     if max(above_m, below_m) > ORDER_FREE_EXCESS_M:
         raised = _raised(lift, heights, excess)
         findings.append(
@@ -92,6 +93,36 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
         below_m=below_m,
         raised=raised,
         findings=tuple(findings),
+    )
+
+
+def _summary(heights: Heights, unloading: Unloading) -> Finding:
+    """How far carriers rise, sink and drift in this order, and who drifts most."""
+    rise_m = sink_m = drift_m = at_m = 0.0
+    side_name = span_id = ""
+    for side, found in unloading.sides.items():
+        at_stop = found.height_m[:, :1]
+        change_m = np.nan_to_num(found.height_m - at_stop)
+        rise_m = max(rise_m, float(change_m.max()))
+        sink_m = max(sink_m, -float(change_m.min()))
+        most = int(np.argmax(np.abs(found.drift_m)))
+        if abs(found.drift_m[most]) >= drift_m:
+            drift_m = float(abs(found.drift_m[most]))
+            at_m = float(found.distance_m[most])
+            side_name = side.value
+            index = int(span_of(heights.line, found.distance_m[most : most + 1])[0])
+            span_id = heights.line.spans[index].id
+    return Finding(
+        key="heights.sequence",
+        severity=Severity.NOTE,
+        where=f"{span_id} {side_name}",
+        values={
+            "rise_m": rise_m,
+            "sink_m": sink_m,
+            "drift_m": drift_m,
+            "at_m": at_m,
+            "side": side_name,
+        },
     )
 
 

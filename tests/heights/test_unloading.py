@@ -203,6 +203,14 @@ def test_a_schedule_is_followed_carrier_by_carrier() -> None:
     assert followed.unloading.order == tuple(order)
     assert followed.raised is None
     assert followed.above_m < 0.2
+    told = next(f for f in followed.findings if f.key == "heights.sequence")
+    sides = followed.unloading.sides.values()
+    drift_m = max(float(np.abs(side.drift_m).max()) for side in sides)
+    assert told.values["drift_m"] == pytest.approx(drift_m)
+    risen = [side.height_m - side.height_m[:, :1] for side in sides]
+    assert told.values["rise_m"] == pytest.approx(max(r.max() for r in risen))
+    assert told.values["sink_m"] == pytest.approx(max(-r.min() for r in risen))
+    assert all(Words().finding(told))
 
 
 def test_an_envelope_that_is_too_low_is_raised_to_hold_what_was_met() -> None:
