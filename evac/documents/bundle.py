@@ -12,7 +12,8 @@ from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
 from evac.documents.sheet import ROOMS, sheet_facts
-from evac.documents.typeset import Fact, page_count, pdf_bytes
+from evac.documents.typeset import Fact, page_count, page_pictures, pdf_bytes
+from evac.facts.lift import Team
 from evac.facts.plan import Plan
 from evac.figures import line_section, svg_bytes
 from evac.maps import map_html
@@ -79,23 +80,27 @@ def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
 
 def sheet_files(plan: Plan, words: Words) -> dict[str, bytes]:
     """One PDF a team, and all of them in one for printing."""
-    zones = team_zones(plan)
     names = file_names([team.id for team in plan.lift.teams])
     title = words.say("sheet.title", lift=plan.lift.name)
-    files: dict[str, bytes] = {}
-    every: list[Fact] = []
-    for team in plan.lift.teams:
-        for room in ROOMS:
-            facts = sheet_facts(plan, team, zones.get(team.id, ()), words, room=room)
-            page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
-            if page_count(page) <= _MOST_PAGES:
-                break
-        files[f"sheets/{names[team.id]}.pdf"] = page
-        every.append(facts)
+    fitted = {team.id: _fitted(plan, team, words) for team in plan.lift.teams}
+    files = {f"sheets/{names[team]}.pdf": page for team, (_, page) in fitted.items()}
     files["sheets_all.pdf"] = pdf_bytes(
-        "sheet", facts={"title": title, "sheets": every}
+        "sheet",
+        facts={"title": title, "sheets": [facts for facts, _ in fitted.values()]},
     )
     return files
+
+
+def _fitted(plan: Plan, team: Team, words: Words) -> tuple[dict[str, Fact], bytes]:
+    """One team's sheet with its drawings as large as two pages allow."""
+    title = words.say("sheet.title", lift=plan.lift.name)
+    zones = team_zones(plan).get(team.id, ())
+    for room in ROOMS:
+        facts = sheet_facts(plan, team, zones, words, room=room)
+        page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
+        if page_count(page) <= _MOST_PAGES:
+            break
+    return facts, page
 
 
 def sheet_pictures(
@@ -103,7 +108,7 @@ def sheet_pictures(
 ) -> tuple[bytes, ...]:
     """The pages of one team's sheet as PNG pictures, for a notebook."""
     team = next(item for item in plan.lift.teams if item.id == team_id)
-    facts = sheet_facts(plan, team, team_zones(plan).get(team_id, ()), words)
+    facts, _ = _fitted(plan, team, words)
     title = words.say("sheet.title", lift=plan.lift.name)
     return page_pictures(
         "sheet",
