@@ -90,6 +90,7 @@ def replan(
         kept=stays,
         kept_s=kept.objectives[1],
         moved_s=moved.objectives[1],
+        kept_uncovered=kept.objectives[0],
         people_left=int(work.people.sum()),
     )
 

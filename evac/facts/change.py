@@ -39,7 +39,8 @@ class Replanned:
     ``lift`` and ``heights`` are those of the situation: only carriers that still
     hang are in the stop grid. ``kept``: the zones stayed with their teams, because
     moving would gain no more than the threshold. ``kept_s`` and ``moved_s`` are the
-    last finish either way, at likely times.
+    last finish either way, at likely times; ``kept_uncovered`` people would have no
+    team if the zones stayed, so compare the two only where it is 0.
     """
 
     lift: Lift
@@ -50,6 +51,7 @@ class Replanned:
     kept: bool
     kept_s: int
     moved_s: int
+    kept_uncovered: int
     people_left: int
 
 

@@ -84,6 +84,8 @@ def test_a_missing_team_s_carriers_go_to_others_or_are_named() -> None:
     for zone in ordered().assignment.zones:
         found = replan(ordered(), Situation(now_s=900.0, missing_teams=(zone.team,)))
         assert zone.team not in {item.team for item in found.assignment.zones}
+        assert found.assignment.objectives[0] <= found.kept_uncovered
+        assert found.kept_uncovered > 0
         named = {(u.side, u.span_index) for u in found.assignment.uncovered}
         before = {(r.side, r.distance_m) for r in ordered().schedule.rescues}
         spans = {
