@@ -204,6 +204,7 @@ def _settle(lift: Lift, heights: Heights, *, date: dt.date, report: OnStep) -> _
     any order by test, not by theorem. So the order that comes out is solved, and where
     it leaves the envelope everything is chosen again.
     """
+    raised: tuple[Finding, ...] = ()
     for _ in range(_MOST_ROUNDS):
         ready = _make_ready(lift, heights, date=date)
         report("assign", 0.0)
@@ -217,7 +218,7 @@ def _settle(lift: Lift, heights: Heights, *, date: dt.date, report: OnStep) -> _
                 ready=ready,
                 assignment=assignment,
                 schedule=schedule,
-                findings=(),
+                findings=raised,
             )
         followed = follow(lift, heights, schedule)
         if followed.raised is None:
@@ -226,9 +227,12 @@ def _settle(lift: Lift, heights: Heights, *, date: dt.date, report: OnStep) -> _
                 ready=ready,
                 assignment=assignment,
                 schedule=schedule,
-                findings=followed.findings,
+                findings=(*raised, *followed.findings),
             )
         heights = followed.raised
+        raised += tuple(
+            item for item in followed.findings if item.key == "heights.raised"
+        )
     message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
     raise NoPlanError(message)
 

@@ -144,6 +144,7 @@ def the_sheet(bench: Workbench) -> widgets.VBox:
 
     def follow(plan: Plan) -> None:
         team.options = [zone.team for zone in plan.assignment.zones]
+        team.index = 0 if team.options else None
         show()
 
     team.observe(show, names="value")

@@ -68,6 +68,7 @@ def heights_at_a_stop(bench: Workbench) -> widgets.VBox:
     def follow(plan: Plan) -> None:
         slider.max = plan.lift.carriers.spacing_m
         load.options = [(case.name, case) for case in plan.heights.load_cases]
+        load.index = 0
         show()
 
     slider.observe(show, names="value")
