@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from math import asin, cos, radians, sin, sqrt
 from typing import Annotated, Literal, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
@@ -246,13 +245,16 @@ def far_away(frame: Frame, *, latitude_deg: float, longitude_deg: float) -> str 
     return "far"
 
 
-def _distance_m(frame: Frame, latitude_deg: float, longitude_deg: float) -> float:
+def _distance_m(
+    frame: Frame, latitude_deg: ArrayLike, longitude_deg: ArrayLike
+) -> NDArray[np.float64]:
     # Coarse on purpose: a map projection has no answer half the world away.
-    lat_a, lat_b = radians(frame.latitude_deg), radians(latitude_deg)
-    half_lat = (lat_b - lat_a) / 2
-    half_lon = radians(longitude_deg - frame.longitude_deg) / 2
-    share = sin(half_lat) ** 2 + cos(lat_a) * cos(lat_b) * sin(half_lon) ** 2
-    return 2 * 6_371_000 * asin(sqrt(min(1.0, share)))
+    here = np.radians(frame.latitude_deg)
+    there = np.radians(np.asarray(latitude_deg, float))
+    half_lon = np.radians(np.asarray(longitude_deg, float) - frame.longitude_deg) / 2
+    share = np.sin((there - here) / 2) ** 2
+    share = share + np.cos(here) * np.cos(there) * np.sin(half_lon) ** 2
+    return np.asarray(2 * 6_371_000 * np.arcsin(np.sqrt(np.minimum(1.0, share))))
 
 
 def _checked(
@@ -319,17 +321,29 @@ def _placed(
 
     problems = []
     for feature in features:
-        longitude, latitude = shapely.get_coordinates(feature.geometry)[0]
-        reason = far_away(
-            frame, latitude_deg=float(latitude), longitude_deg=float(longitude)
-        )
-        if reason is not None:
-            key = "swapped_degrees" if reason == "swapped" else "far_from_lift"
-            shown = f"{longitude:.6f}, {latitude:.6f}"
-            problems.append(problem(key, where=feature.where, found=shown))
+        fault = _far_fault(feature, frame)
+        if fault is not None:
+            problems.append(fault)
     if problems:
         raise InputError(file, problems)
     return [shapely.transform(feature.geometry, to_frame) for feature in features]
+
+
+def _far_fault(feature: Feature, frame: Frame) -> Problem | None:
+    """What is wrong with a feature that lies, or reaches, far from the lift."""
+    places = shapely.get_coordinates(feature.geometry)
+    apart_m = _distance_m(frame, places[:, 1], places[:, 0])
+    for index in (0, int(np.argmax(apart_m))):
+        longitude, latitude = (float(value) for value in places[index])
+        reason = far_away(frame, latitude_deg=latitude, longitude_deg=longitude)
+        if reason is None:
+            continue
+        key = "swapped_degrees" if reason == "swapped" else "far_from_lift"
+        if index and apart_m[0] <= FARTHEST_M:
+            key = "reaches_far"
+        shown = f"{longitude:.6f}, {latitude:.6f}"
+        return problem(key, where=feature.where, found=shown)
+    return None
 
 
 def _require_types(

@@ -1,12 +1,14 @@
 """Spoilt folders end in a sound lift or one message: never a traceback or a hang.
 
-`python -m tests.fuzz --count 20000` runs many more of the same.
+`EVAC_FUZZ=1950` in the environment tries as many seeds as said; `python -m tests.fuzz
+--count 20000` many more of the same.
 """
 
 from __future__ import annotations
 
 import json
 import math
+import os
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -27,7 +29,7 @@ from evac.inputs.lift_toml import read_lift_toml
 from evac.inputs.rows import SupportRow
 from evac.inputs.tables import raw_table, read_table
 
-SEEDS = range(1, 1951)
+SEEDS = range(1, 1 + int(os.environ.get("EVAC_FUZZ", "150")))
 CHUNK = 50
 
 
@@ -58,12 +60,13 @@ def test_a_spoilt_folder_is_a_sound_plan_or_one_message(
 
     faults = [one for one in outcomes if one.verdict not in ("opened", "refused")]
     assert faults == []
+    # Both must happen, or the mutator is too rough or too mild to find anything.
     assert {one.verdict for one in outcomes} == {"opened", "refused"}
 
 
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
 @given(content=st.binary(max_size=2_000))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_bytes_are_a_table_or_refused(ending: str, content: bytes) -> None:
     with suppress(InputError):
         table = raw_table(content, file=f"supports.{ending}")
@@ -74,7 +77,7 @@ CELL = st.text(max_size=12) | st.floats().map(str) | st.dates().map(str)
 
 
 @given(rows=st.lists(st.lists(CELL, min_size=8, max_size=8), max_size=4))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_cells_are_rows_or_refused(rows: list[list[str]]) -> None:
     header = ",".join(SupportRow.model_fields)
     lines = [
@@ -90,7 +93,7 @@ def test_any_cells_are_rows_or_refused(rows: list[list[str]]) -> None:
 
 @pytest.mark.parametrize("ending", ["geojson", "gpx", "kml", "kmz", "gpkg"])
 @given(content=st.binary(max_size=500))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_bytes_are_a_layer_or_refused(ending: str, content: bytes) -> None:
     with pytest.raises(InputError):
         read_layer(content, file=f"layer.{ending}")
@@ -106,7 +109,7 @@ JSON = st.recursive(
 
 
 @given(geometry=JSON, kind=st.sampled_from(["Point", "LineString", "Polygon", "x"]))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_any_json_as_geometry_is_a_place_or_refused(geometry: Any, kind: str) -> None:
     feature = {
         "type": "Feature",
@@ -120,7 +123,7 @@ def test_any_json_as_geometry_is_a_place_or_refused(geometry: Any, kind: str) ->
 
 
 @given(text=st.text(max_size=200))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_text_as_lift_toml_is_refused(text: str) -> None:
     content = f"schema = 1\n{text}".encode("utf-8", "replace")
     with pytest.raises(InputError):
