@@ -11,6 +11,7 @@ from evac.documents.codes import geo_address, qr_svg
 from evac.documents.names import labels, zone_text
 from evac.documents.sheet_parts import (
     carrier_columns,
+    carrier_widths_mm,
     gate_rows,
     kit_lines,
     muster_lines,
@@ -120,6 +121,7 @@ def _zone_facts(
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
         "carriers": [[list(row) for row in column] for column in columns],
+        "carrier_widths": list(carrier_widths_mm(words)),
         "carriers_note": words.say(
             "sheet.carriers_at" if columns else "sheet.carriers_none"
         ),

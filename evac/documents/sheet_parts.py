@@ -10,6 +10,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
+from evac.figures.hazard_bars import hazard_text
 from evac.figures.taken import units_taken
 from evac.units import FOOT_M
 from evac.words import Words
@@ -49,6 +50,11 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
             rows.append(_carrier_row(plan, number, rescue, words))
         found.append(rows)
     return found
+
+
+def carrier_widths_mm(words: Words) -> tuple[float, ...]:
+    """Widths of the five columns of `carrier_columns`; a blank takes the rest."""
+    return (8.0, 20.0, 19.0, 19.0, 9.0) if words.feet else (8.0, 9.0, 11.0, 10.5, 9.0)
 
 
 def _unit_text(plan: Plan, rescue: Rescue, words: Words) -> str:
@@ -95,7 +101,7 @@ def gate_rows(
         gates = spans.get(hazard.id)
         if not gates:
             continue
-        name = f"{hazard.kind}: {hazard.name}" if hazard.name else hazard.kind
+        name = hazard_text(hazard, words)
         notes = [name, hazard.note]
         if hazard.extra_s_per_passenger > 0:
             notes.append(

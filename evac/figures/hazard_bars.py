@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
+from evac.facts.lift import Hazard
 from evac.figures.below import Stretch, packed_rows
 from evac.figures.canvas import TEXT_PT, shortened, text_width_mm
 from evac.words import Words
@@ -41,6 +42,13 @@ class HazardBar:
     row: int
 
 
+def hazard_text(hazard: Hazard, words: Words) -> str:
+    """Kind and name; an unnamed hazard by its kind alone."""
+    if not hazard.name.strip():
+        return hazard.kind
+    return words.say("figures.hazard", kind=hazard.kind, name=hazard.name)
+
+
 def lay_hazards(
     found: Sequence[Stretch],
     *,
@@ -55,12 +63,7 @@ def lay_hazards(
     for stretch in found:
         if stretch.end_m < low_m or stretch.start_m > high_m:
             continue
-        text = shortened(
-            words.say(
-                "figures.hazard", kind=stretch.hazard.kind, name=stretch.hazard.name
-            ),
-            most=_MOST_LETTERS,
-        )
+        text = shortened(hazard_text(stretch.hazard, words), most=_MOST_LETTERS)
         start_mm = max(stretch.start_m - low_m, 0.0) * mm_per_m
         end_mm = min((stretch.end_m - low_m) * mm_per_m, width_mm)
         end_mm = max(end_mm, start_mm + _LEAST_BAR_MM)

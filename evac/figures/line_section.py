@@ -38,7 +38,8 @@ from evac.words import Words
 WIDTH_MM, HEIGHT_MM = 400.0, 277.0
 _LEFT_MM, _RIGHT_MM = 17.0, 16.0
 _LABEL_GAP_MM = 4.2
-_PANEL_MM = 42.0
+_PANEL_MM = 40.0
+_UPRIGHT_MM = 21.0
 _DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 
 
@@ -117,10 +118,10 @@ def line_section(
                 sheet,
                 side,
                 lines,
-                bottom=panels_mm + number * (_PANEL_MM + 15.0),
+                bottom=panels_mm + number * (_PANEL_MM + _UPRIGHT_MM),
                 last=number == 0,
             )
-        below_mm = panels_mm + 2 * (_PANEL_MM + 15.0)
+        below_mm = panels_mm + 2 * (_PANEL_MM + _UPRIGHT_MM)
         strip_mm = max(rows_of(found), 1) * ROW_MM
         draw_hazards(
             sheet.axes(bottom=below_mm, height=strip_mm),
@@ -371,7 +372,11 @@ def _unit_labels(sheet: _Sheet, axes: Axes, side: Side, *, high_m: float) -> Non
     )
     for unit, place in zip(units, places, strict=True):
         text = (
-            sheet.words.number(unit.seat_greatest_m, 1)
+            sheet.words.say(
+                "figures.unit_upright",
+                seat=sheet.words.number(unit.seat_greatest_m, 1),
+                margin=sheet.words.number(unit.margin_m, 1),
+            )
             if unit.known
             else sheet.words.say("figures.unknown_mark")
         )

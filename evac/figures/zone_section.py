@@ -181,10 +181,15 @@ def _unit_text(window: _Window, unit: UnitHeights, option: Option) -> str:
         None,
     )
     if reach is None:
-        return words.say("figures.unit_seat", seat_m=unit.seat_greatest_m)
+        return words.say(
+            "figures.unit_seat",
+            seat_m=unit.seat_greatest_m,
+            margin=words.number(unit.margin_m, 1),
+        )
     return words.say(
         "figures.unit_rope",
         seat_m=unit.seat_greatest_m,
+        margin=words.number(unit.margin_m, 1),
         slope_deg=unit.ground_slope_deg,
         needed=words.number(reach.rope_needed_m, 0),
         have=words.number(reach.rope_have_m, 0),
