@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from evac import reference
 from evac.errors import InputError
+from evac.inputs.files import DEFAULT_NAMES
 from evac.inputs.lift_toml import toml_table
 from evac.inputs.problems import OPEN, WORDS
 from evac.inputs.rows import KitRow, StepTimeRow, SupportRow, TeamRow, TechniqueRow
@@ -89,17 +90,20 @@ def open_blanks(folder: Path) -> list[str]:
     names = stated if isinstance(stated, dict) else {}
     for name in TABLES:
         found += _open_table(folder, name=name, stated=names.get(name))
-    if not any(
-        names.get(key) or (folder / default).is_file()
-        for key, default in (("ground", "ground.csv"), ("terrain", "terrain.tif"))
-    ):
+    if not any(_there(folder, key, names) for key in ("ground", "terrain")):
         found.append(WORDS.say("inputs.open.no_ground"))
     found += [
         WORDS.say(f"inputs.open.no_{name}")
         for name in _LAYERS
-        if not names.get(name) and not (folder / f"{name}.geojson").is_file()
+        if not _there(folder, name, names)
     ]
     return found
+
+
+def _there(folder: Path, key: str, names: dict[str, Any]) -> bool:
+    """Whether a file is named, or stands there under one of its default names."""
+    found = any((folder / name).is_file() for name in DEFAULT_NAMES[key])
+    return bool(names.get(key)) or found
 
 
 def _open_paths(table: dict[str, Any]) -> Iterator[list[str]]:
@@ -125,7 +129,9 @@ def _open_key(path: list[str]) -> str:
 
 def _open_table(folder: Path, *, name: str, stated: object) -> list[str]:
     """What is open in one table: the file, its rows, or cells with a ``?``."""
-    file = str(stated) if isinstance(stated, str) else f"{name}.csv"
+    usual = DEFAULT_NAMES[name]
+    there = next((each for each in usual if (folder / each).is_file()), usual[0])
+    file = stated if isinstance(stated, str) else there
     path = folder / file
     if not path.is_file():
         return [WORDS.say("inputs.open.no_file", file=file)]

@@ -6,6 +6,7 @@ import csv
 import io
 from pathlib import Path
 
+import openpyxl
 import pytest
 from small_folder import FILES
 
@@ -153,3 +154,27 @@ def test_the_published_limits_stand_in_the_new_lift_toml() -> None:
             assert limit.source in text
     for item in reference.plan_contents():
         assert f'# {item.key} = ""  # {item.item}' in text
+
+
+def test_files_under_other_usual_names_are_not_called_missing(tmp_path: Path) -> None:
+    fill(start(tmp_path))
+    toml = (tmp_path / "lift.toml").read_text("utf-8")
+    toml = toml.replace('kit = "kit.csv"', "")
+    (tmp_path / "lift.toml").write_text(toml, encoding="utf-8")
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for line in FILES["kit.csv"].splitlines():
+        sheet.append(line.split(","))
+    book.save(tmp_path / "kit.xlsx")
+    (tmp_path / "kit.csv").unlink()
+    (tmp_path / "ground.csv").rename(tmp_path / "ground.csv.old")
+    (tmp_path / "terrain.asc").write_text("ncols 2")
+    (tmp_path / "muster.kml").write_text("<kml/>")
+
+    said = " ".join(open_blanks(tmp_path))
+
+    assert "kit" not in said
+    assert "ground yet" not in said
+    assert "muster" not in said
+    assert "There is no hazards.geojson" in said
