@@ -14,6 +14,7 @@ import numpy as np
 
 from evac.daylight import SunTimes, sun_times
 from evac.exposure import cold_class, wind_chill_c
+from evac.facts.finding import Finding, Severity
 from evac.facts.lift import FloatArray, Lift, Limit
 from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
 from evac.quantiles import quantile
@@ -273,3 +274,61 @@ def limit_chance(
             took = took + stop_to_order_s
         met &= took <= 60.0 * limit.minutes
     return float(np.mean(met)) if stated else None
+
+
+def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
+    """What must be said about the decision times.
+
+    Parameters
+    ----------
+    lift : Lift
+    clock : Clock
+        Of `decide`.
+
+    Returns
+    -------
+    tuple of Finding
+        Darkness or cold that come before the last is down, a valley that the sun does
+        not reach, a first word that comes too late or that nobody brings. Missed
+        limits are the plan's to say.
+    """
+    found = [
+        Finding(
+            key=f"clock.{item.reason}_too_late",
+            severity=Severity.WARN,
+            values={
+                "order_clock_s": clock.order_clock_s,
+                "late_s": clock.order_clock_s - item.clock_s,
+                "dusk_clock_s": clock.dusk_clock_s or 0.0,
+                "chill_c": clock.wind_chill_c or 0.0,
+            },
+        )
+        for item in clock.latest
+        if item.reason in ("dusk", "cold") and not item.met
+    ]
+    no_dusk = clock.dusk_clock_s is None
+    if no_dusk and any(item.reason == "dusk" for item in clock.latest):
+        # The entry of a day without dusk counts from noon; its words must not name one.
+        found = [item for item in found if item.key != "clock.dusk_too_late"]
+        found.append(
+            Finding(
+                key="clock.no_sun",
+                severity=Severity.WARN,
+                values={"skyline_deg": lift.conditions.skyline_angle_deg},
+            )
+        )
+    if clock.informer_round_s is None:
+        found.append(Finding(key="clock.no_informers", severity=Severity.NOTE))
+    elif not clock.first_word_met:
+        found.append(
+            Finding(
+                key="clock.first_word_late",
+                severity=Severity.WARN,
+                values={
+                    "round_s": clock.informer_round_s,
+                    "due_s": lift.organisation.first_word_s,
+                    "informers": lift.organisation.informer_count,
+                },
+            )
+        )
+    return tuple(found)

@@ -11,6 +11,7 @@ from builders import make_lift
 
 from evac.clock import (
     decide,
+    doubts,
     emptying_s,
     informer_round_s,
     limits_met,
@@ -19,6 +20,7 @@ from evac.clock import (
 )
 from evac.facts.lift import Lift, Limit, Triple
 from evac.facts.work import Schedule, Simulation
+from evac.words import Words
 
 HOUR = 3600.0
 
@@ -202,3 +204,33 @@ def test_informers_share_the_length_of_the_line() -> None:
     assert decide(slow, make_simulation(), SCHEDULE).first_word_met is False
     nobody = changed(lift, "organisation", informer_count=0)
     assert decide(nobody, make_simulation(), SCHEDULE).first_word_met is None
+
+
+def said(lift: Lift, simulation: Simulation) -> dict[str, str]:
+    clock = decide(lift, simulation, SCHEDULE)
+    return {item.key: Words().finding(item)[0] for item in doubts(lift, clock)}
+
+
+def test_darkness_before_the_last_is_down_is_said() -> None:
+    lift = make_limited()
+    assert said(lift, make_simulation()) == {}
+    late = said(lift, make_simulation(clear_p90_s=6 * HOUR))
+    assert set(late) == {"clock.dusk_too_late"}
+    assert late["clock.dusk_too_late"].startswith(
+        "With the order at 13:15 the last may"
+    )
+
+
+def test_a_valley_without_sun_cold_and_a_late_first_word_are_said() -> None:
+    lift = changed(make_limited(), "conditions", skyline_angle_deg=40.0)
+    assert set(said(lift, make_simulation())) == {"clock.no_sun"}
+    cold = changed(
+        make_limited(), "conditions", air_temperature_c=-30.0, wind_m_per_s=5.0
+    )
+    assert set(said(cold, make_simulation())) == {"clock.cold_too_late"}
+    slow = changed(make_limited(), "organisation", informer_speed_m_per_s=0.2)
+    # 622 m shared by two at 0.2 m/s: 1,555 s, said as 26 min.
+    words = said(slow, make_simulation())["clock.first_word_late"]
+    assert words.startswith("2 informers need 26 min to reach every carrier")
+    nobody = changed(make_limited(), "organisation", informer_count=0)
+    assert set(said(nobody, make_simulation())) == {"clock.no_informers"}
