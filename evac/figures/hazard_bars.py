@@ -38,7 +38,9 @@ class HazardBar:
     hatch: str
     start_mm: float
     end_mm: float
-    text_behind: bool
+    text_mm: float
+    place: str
+    """How the text stands at ``text_mm``: ``left``, ``right`` or ``center`` there."""
     row: int
 
 
@@ -68,24 +70,40 @@ def lay_hazards(
         end_mm = min((stretch.end_m - low_m) * mm_per_m, width_mm)
         end_mm = max(end_mm, start_mm + _LEAST_BAR_MM)
         wide_mm = text_width_mm(text) + 2 * _GAP_MM
-        behind = end_mm + wide_mm <= width_mm
-        bars.append((text, stretch.hazard.kind, start_mm, end_mm, behind))
-        runs.append(
-            (start_mm, end_mm + wide_mm) if behind else (start_mm - wide_mm, end_mm)
-        )
+        text_mm, place, run = _place_text(start_mm, end_mm, wide_mm, width_mm)
+        bars.append((text, stretch.hazard.kind, start_mm, end_mm, text_mm, place))
+        runs.append(run)
     return tuple(
         HazardBar(
             text=text,
             hatch=_HATCH.get(kind, "//"),
             start_mm=start_mm,
             end_mm=end_mm,
-            text_behind=behind,
+            text_mm=text_mm,
+            place=place,
             row=row,
         )
-        for (text, kind, start_mm, end_mm, behind), row in zip(
+        for (text, kind, start_mm, end_mm, text_mm, place), row in zip(
             bars, packed_rows(runs), strict=True
         )
     )
+
+
+def _place_text(
+    start_mm: float, end_mm: float, wide_mm: float, width_mm: float
+) -> tuple[float, str, tuple[float, float]]:
+    """Where a bar's text goes (behind it, before it, on it), and what both cover."""
+    if end_mm + wide_mm <= width_mm:
+        return end_mm + _GAP_MM, "left", (start_mm, end_mm + wide_mm)
+    if start_mm - wide_mm >= 0:
+        return start_mm - _GAP_MM, "right", (start_mm - wide_mm, end_mm)
+    middle_mm = (start_mm + end_mm) / 2
+    middle_mm = min(max(middle_mm, wide_mm / 2), width_mm - wide_mm / 2)
+    covered = (
+        min(start_mm, middle_mm - wide_mm / 2),
+        max(end_mm, middle_mm + wide_mm / 2),
+    )
+    return middle_mm, "center", covered
 
 
 def rows_of(bars: Sequence[HazardBar]) -> int:
@@ -110,10 +128,11 @@ def draw_hazards(axes: Axes, bars: Sequence[HazardBar], *, width_mm: float) -> N
             hatch=bar.hatch,
         )
         axes.text(
-            bar.end_mm + _GAP_MM if bar.text_behind else bar.start_mm - _GAP_MM,
+            bar.text_mm,
             bar.row + 0.5,
             bar.text,
-            ha="left" if bar.text_behind else "right",
+            ha=bar.place,
             va="center",
             fontsize=TEXT_PT,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
         )

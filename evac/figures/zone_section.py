@@ -187,7 +187,8 @@ def _unit_text(window: _Window, unit: UnitHeights, option: Option) -> str:
             margin=words.number(unit.margin_m, 1),
         )
     return words.say(
-        "figures.unit_rope",
+        # A height in feet as well leaves no room for its margin beside it.
+        "figures.unit_rope_feet" if words.feet else "figures.unit_rope",
         seat_m=unit.seat_greatest_m,
         margin=words.number(unit.margin_m, 1),
         slope_deg=unit.ground_slope_deg,

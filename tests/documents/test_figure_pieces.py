@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_plan import make_plan
+from made_plan import make_long_lift, make_plan
 from shapely.geometry import LineString, Point
 
 from evac.figures import (
@@ -21,8 +21,9 @@ from evac.figures import (
     zone_map,
     zone_section,
 )
-from evac.figures.below import packed_rows, stretches
-from evac.figures.canvas import spread
+from evac.figures.below import Stretch, packed_rows, stretches
+from evac.figures.canvas import spread, text_width_mm
+from evac.figures.hazard_bars import lay_hazards
 from evac.words import Words
 
 PLACES = st.lists(st.floats(0, 100, allow_nan=False), min_size=1, max_size=30)
@@ -114,3 +115,23 @@ def test_a_map_without_terrain_says_so() -> None:
         zone_map(bare, [bare.assignment.zones[0]], route=None, words=Words())
     )
     assert b"No terrain grid" in svg
+
+
+@given(
+    start_mm=st.floats(0, 180),
+    length_mm=st.floats(1.5, 182),
+    name=st.text(alphabet="abcdefgh ", min_size=1, max_size=40),
+)
+def test_a_hazards_name_stays_inside_the_drawing(
+    start_mm: float, length_mm: float, name: str
+) -> None:
+    # Scale 1 mm a metre; the drawing is 182 mm wide, as on a team sheet.
+    hazard = replace(make_long_lift().hazards[0], name=name)
+    stretch = Stretch(hazard=hazard, start_m=start_mm, end_m=start_mm + length_mm)
+    (bar,) = lay_hazards(
+        [stretch], words=Words(), low_m=0.0, high_m=182.0, mm_per_m=1.0
+    )
+    wide_mm = text_width_mm(bar.text)
+    left_mm = {"left": 0.0, "right": wide_mm, "center": wide_mm / 2}[bar.place]
+    assert bar.text_mm - left_mm >= -1e-9
+    assert bar.text_mm - left_mm + wide_mm <= 182.0 + 1e-9
