@@ -21,7 +21,8 @@ from shapely.geometry import MultiPoint
 from evac.errors import EvacError, InputError
 from evac.facts.lift import FloatArray
 from evac.frame import Frame
-from evac.inputs.dem_tile import HIGHEST_M, LOWEST_M, Bounds, problem
+from evac.inputs.dem_file import problem
+from evac.inputs.dem_tile import HIGHEST_M, LOWEST_M, Bounds
 from evac.units import FOOT_M
 
 MOST_BYTES = 200_000_000

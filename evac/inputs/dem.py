@@ -20,13 +20,13 @@ from evac.inputs.contours import (
     is_contour_file,
     read_contours,
 )
+from evac.inputs.dem_file import problem
 from evac.inputs.dem_tile import (
     Bounds,
     Tile,
     cells_of,
     footprint_deg,
     geotiff,
-    problem,
     read_tile,
     shifted,
 )

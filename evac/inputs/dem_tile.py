@@ -1,49 +1,38 @@
-"""One terrain file, opened safely and read only where the lift stands.
+"""One terrain file, read only where the lift stands.
 
-GeoTIFF, ESRI ASCII grid, SRTM ``.hgt`` and the same zipped. GDAL is only ever offered
-the one driver that the file's beginning asks for: a file of another kind, which might
-name further files or addresses, is refused, not followed.
+GeoTIFF, ESRI ASCII grid, SRTM ``.hgt`` and the same zipped.
 """
 
 from __future__ import annotations
 
 import math
-import warnings
-import zipfile
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
-import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.errors import RasterioError
 from rasterio.io import DatasetReader, MemoryFile
 from rasterio.windows import Window
 
-from evac.errors import InputError, Problem
+from evac.errors import InputError
 from evac.frame import Frame
-from evac.words import Words
+from evac.inputs.dem_file import opened, problem
 
 FloatArray = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
-TIFF_BEGINNINGS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 MOST_CELLS = 36_000_000
 """Most cells kept of one file, a square of 6 km in cells of 1 m; of more, every second
 or third is kept."""
 MOST_WINDOW_CELLS = 600_000_000
 """Most cells that are looked at for it."""
 ROWS_AT_ONCE = 1024
-MOST_UNPACKED_BYTES = 300_000_000
-"""Most bytes that a zipped terrain file may unpack to."""
-ASCII_HEADER_LINES = 6
-ASCII_NUMBERS = b"0123456789+-.,eEnNaAiIfF \t\r\n"
 VOID_VALUES = (-32768.0, -9999.0, 32767.0, -99999.0)
 """Values that mean "no height" even where the file does not say so."""
 LOWEST_M, HIGHEST_M = -450.0, 9000.0
@@ -67,17 +56,6 @@ class Tile:
     cell_m: float
     seam_step_m: float = 0.0
     """Median step where files of one grid were laid together; 0 for one file."""
-
-
-def problem(key: str, *, where: str, found: str, **values: str | float) -> Problem:
-    """One problem of a terrain file in the words of ``evac/words/en/dem.toml``."""
-    words = Words()
-    return Problem(
-        where=where,
-        found=found,
-        expected=words.say(f"dem.{key}.expected", **values),
-        remedy=words.say(f"dem.{key}.remedy", **values),
-    )
 
 
 def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> Tile:
@@ -104,7 +82,7 @@ def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> T
     InputError
         If the file cannot be opened, has no CRS, or holds no plausible heights.
     """
-    with _opened(path) as source:
+    with opened(path) as source:
         if source.transform.is_identity:
             raise InputError(
                 path.name,
@@ -137,7 +115,7 @@ def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> T
 
 def footprint_deg(path: Path, *, crs: str | None) -> Bounds:
     """West, south, east and north of a terrain file in WGS 84 degrees."""
-    with _opened(path) as source:
+    with opened(path) as source:
         file_crs = _crs_of(path, source, crs)
         to_degrees = Transformer.from_crs(file_crs, "EPSG:4326", always_xy=True)
         west, south, east, north = to_degrees.transform_bounds(*source.bounds)
@@ -163,132 +141,6 @@ def geotiff(tile: Tile) -> bytes:
             filled = np.where(np.isnan(tile.values_m), VOID_VALUES[1], tile.values_m)
             target.write(filled.astype(np.float32), 1)
         return bytes(memory.read())
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[DatasetReader]:
-    """Open as a raster with one of our drivers, or say that it is none."""
-    if not path.is_file():
-        raise InputError(
-            path.name, [problem("missing", where="file", found="no such file")]
-        )
-    with warnings.catch_warnings():
-        # Asked for below, by the identity transform, with a sentence of its own.
-        warnings.simplefilter("ignore", NotGeoreferencedWarning)
-        with path.open("rb") as file:
-            start = file.read(24)
-        try:
-            if start.startswith(b"PK"):
-                name, content = _unzipped(path)
-                driver = _driver(name, content[:24])
-                with (
-                    MemoryFile(content, filename=name) as memory,
-                    memory.open(driver=driver) as source,
-                ):
-                    yield source
-            else:
-                driver = _driver(path.name, start)
-                if driver == "AAIGrid":
-                    _require_numbers(path)
-                if _is_utf_8(path):
-                    with rasterio.open(path, driver=driver) as source:
-                        yield source
-                else:
-                    # In the C locale a path with an accent is no text that GDAL takes.
-                    name = path.name.encode("ascii", "replace").decode("ascii")
-                    with (
-                        MemoryFile(path.read_bytes(), filename=name) as memory,
-                        memory.open(driver=driver) as source,
-                    ):
-                        yield source
-        except RasterioError as error:
-            found = f"a file that begins with {start!r}"
-            raise InputError(
-                path.name, [problem("not_raster", where="file", found=found)]
-            ) from error
-
-
-def _is_utf_8(path: Path) -> bool:
-    try:
-        str(path).encode("utf-8")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
-def _require_numbers(path: Path) -> None:
-    """Refuse an ASCII grid that is cut short or holds more than numbers.
-
-    GDAL complains about every character of such a file, millions of times.
-    """
-    size = {b"ncols": 0, b"nrows": 0}
-    heights = 0
-    with path.open("rb") as file:
-        for _ in range(ASCII_HEADER_LINES):
-            place = file.tell()
-            words = file.readline(1000).split()
-            if words and not words[0][:1].isalpha():
-                # The line that names the void may be missing.
-                file.seek(place)
-                break
-            if len(words) == 2 and words[0].lower() in size and words[1].isdigit():
-                size[words[0].lower()] = int(words[1][:9])
-        gap_before = True
-        while chunk := file.read(1 << 24):
-            odd = chunk.translate(None, delete=ASCII_NUMBERS)
-            if odd:
-                found = f"the character {odd[:1]!r} among the heights"
-                raise InputError(
-                    path.name, [problem("unreadable", where="grid", found=found)]
-                )
-            gap = np.frombuffer(chunk, np.uint8) <= ord(" ")
-            before = np.concatenate([[gap_before], gap[:-1]])
-            heights += int((before & ~gap).sum())
-            gap_before = bool(gap[-1])
-    if heights < size[b"ncols"] * size[b"nrows"]:
-        wanted = size[b"ncols"] * size[b"nrows"]
-        found = f"{heights:,} of {wanted:,} heights"
-        raise InputError(path.name, [problem("unreadable", where="grid", found=found)])
-
-
-def _driver(name: str, start: bytes) -> str:
-    """The one driver that may open a file, by its beginning or its name."""
-    if start.startswith(TIFF_BEGINNINGS):
-        return "GTiff"
-    if name.lower().endswith(".hgt"):
-        return "SRTMHGT"
-    if start.lstrip()[:5].lower() in {b"ncols", b"nrows"}:
-        return "AAIGrid"
-    found = f"a file that begins with {start!r}"
-    raise InputError(name, [problem("not_raster", where="file", found=found)])
-
-
-def _unzipped(path: Path) -> tuple[str, bytes]:
-    """Name and content of the only raster in a zip, with a cap on its size."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            inside = [
-                entry
-                for entry in archive.infolist()
-                if PurePosixPath(entry.filename).suffix.lower()
-                in {".hgt", ".tif", ".tiff", ".asc"}
-            ]
-            if len(inside) != 1:
-                found = f"{len(inside)} terrain files"
-                raise InputError(
-                    path.name, [problem("zip_count", where="zip", found=found)]
-                )
-            with archive.open(inside[0]) as member:
-                content = member.read(MOST_UNPACKED_BYTES + 1)
-    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError) as error:
-        raise InputError(
-            path.name, [problem("zip_broken", where="zip", found=str(error))]
-        ) from error
-    if len(content) > MOST_UNPACKED_BYTES:
-        found = f"more than {MOST_UNPACKED_BYTES // 1_000_000} MB unpacked"
-        raise InputError(path.name, [problem("too_large", where="zip", found=found)])
-    # The name decides how GDAL reads a .hgt: it says where the tile lies.
-    return PurePosixPath(inside[0].filename).name, content
 
 
 def _crs_of(path: Path, source: DatasetReader, stated: str | None) -> CRS:
