@@ -23,7 +23,7 @@ class Frame:
     >>> frame = Frame(latitude_deg=46.0, longitude_deg=7.0)
     >>> x_m, y_m = frame.from_degrees(latitude_deg=46.0, longitude_deg=7.01)
     >>> round(float(x_m)), round(float(y_m))
-    (774, 0)
+    (775, 0)
     """
 
     latitude_deg: float

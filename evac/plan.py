@@ -17,6 +17,7 @@ from evac.assignment import assign
 from evac.assignment.remedies import find_remedies
 from evac.clearing import make_schedule
 from evac.clock import decide, is_met, limits_met
+from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
@@ -146,6 +147,7 @@ def make_plan(
         *timing.special_doubts(lift, ready.options),
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
+        *clock_doubts(lift, clock),
         *remedy_findings,
         *_own_findings(lift, assignment, simulation),
     )

@@ -17,6 +17,9 @@ from evac.plan import make_plan
 
 ROOT = Path(__file__).parents[1]
 
+collect_ignore_glob = ["fuzz/[!t]*.py", "benchmarks/*.py"]
+"""Commands of their own; not to be searched for doctests."""
+
 
 def shared_folder() -> Path | None:
     """The folder of published data, or None where this machine has none."""

@@ -62,13 +62,13 @@ def test_no_source_file_names_a_place_of_one_machine() -> None:
         assert not re.search(r"/(work|root|home)/", text), path
 
 
-@pytest.mark.parametrize("key", sorted(sentences("en")))
-def test_every_sentence_can_be_filled(key: str) -> None:
+def test_every_sentence_can_be_filled() -> None:
     # Braces and suffixes are checked by filling each sentence once.
-    template = sentences("en")[key]
-    names = {name for _, name, _, _ in string.Formatter().parse(template) if name}
-    assert all(name.isidentifier() for name in names), template
-    assert Words().say(key, **dict.fromkeys(names, "x"))
+    for key, template in sentences("en").items():
+        names = {name for _, name, _, _ in string.Formatter().parse(template) if name}
+        assert all(name.isidentifier() for name in names), key
+        filled = Words().say(key, **dict.fromkeys(names, "x"))
+        assert "{" not in filled.replace("{where}", ""), key
 
 
 def test_every_finding_has_a_text_and_a_remedy() -> None:
