@@ -398,8 +398,12 @@ def _stepper(progress: Progress, words: Words) -> Callable[[str, float], None]:
     return on_step
 
 
+class _StoppedError(BaseException):
+    """Somebody stopped the run; no exception handler on the way may swallow it."""
+
+
 def _stop(_signal: int, _frame: FrameType | None) -> None:
-    raise KeyboardInterrupt
+    raise _StoppedError
 
 
 def main() -> None:
@@ -408,13 +412,14 @@ def main() -> None:
         # A terminal in the C locale must not turn an accent into a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    signal.signal(signal.SIGTERM, _stop)
+    for stopping in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(stopping, _stop)
     try:
         app(standalone_mode=True)
     except EvacError as error:
         sys.stderr.write(f"evac: {error}\n")
         sys.exit(2)
-    except KeyboardInterrupt:
+    except _StoppedError:
         sys.stderr.write(Words().say("summary.stopped") + "\n")
         sys.exit(130)
 
