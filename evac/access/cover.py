@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import permutations
+from math import factorial
 
 from evac.access.network import (
     Network,
@@ -36,6 +38,7 @@ from evac.gear import technique_of
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 ON_FOOT = "foot"
+MOST_ORDERS = 720
 DETOUR_S = 60.0
 """A vehicle later than planned by less than this is not worth a finding."""
 
@@ -121,52 +124,94 @@ def vehicle_doubts(
     """Shared vehicles driven through their stops: teams that come later than planned.
 
     A team's arrival is planned as if the vehicle drove to its zone directly, with a
-    stop for every team set down before. Here the vehicle drives from zone to zone.
+    stop for every team set down before. Here the vehicle drives from zone to zone in
+    the stated order; all other orders are tried where there are at most 720.
     """
     zones = {zone.team: zone for zone in assignment.zones}
     findings: list[Finding] = []
-    driven = dict.fromkeys(t.vehicle for t in lift.teams if t.vehicle is not None)
-    for vehicle in driven:
+    for vehicle in dict.fromkeys(t.vehicle for t in lift.teams if t.vehicle):
         first = next(team for team in lift.teams if team.vehicle == vehicle)
         aboard = [team for team in sharers(lift, first) if team.id in zones]
-        if len(aboard) < 2:
-            continue
-        for team, later_s in _drive(lift, line, aboard, zones):
-            if later_s > DETOUR_S:
-                findings.append(
-                    Finding(
-                        key="access.vehicle_detour",
-                        severity=Severity.WARN,
-                        where=vehicle,
-                        values={"team": team.id, "later_s": later_s},
-                    )
-                )
+        if len(aboard) > 1:
+            findings += _round_doubts(lift, line, aboard, zones)
     return tuple(findings)
 
 
-def _drive(
+def _round_doubts(
     lift: Lift, line: Line, aboard: Sequence[Team], zones: Mapping[str, Zone]
-) -> list[tuple[Team, float]]:
-    """How much later than planned each team of a vehicle arrives [s]."""
-    network = team_network(lift, line)
-    mode = aboard[0].travel
-    node = place(network, start_name(aboard[0]), mode=mode)
-    clock_s = max(team.ready_s for team in sharers(lift, aboard[0]))
-    found = []
-    for team in aboard:
-        zone = zones[team.id]
-        paths = paths_from(network, node, mode=mode, crosses_released=True)
-        target = network.place_node[support_name(zone.start_support)]
-        if target not in paths:
-            found.append((team, float(NEVER_S)))
-            continue
-        path = path_of(network, paths[target], mode=mode)
-        drive_s, node = driving_leg(paths[target], path)
-        walk_s = path_seconds(lift.travel, path.pieces) - drive_s
-        clock_s += drive_s
-        found.append((team, clock_s + walk_s - zone.arrival_s))
-        clock_s += UNLOAD_S
-    return found
+) -> list[Finding]:
+    trip = _Trip(lift=lift, network=team_network(lift, line), zones=zones)
+    later = trip.delays_s(aboard)
+    worst_s = max(later)
+    if worst_s <= DETOUR_S:
+        return []
+    vehicle = aboard[0].vehicle or ""
+    findings = [
+        Finding(
+            key="access.vehicle_detour",
+            severity=Severity.WARN,
+            where=vehicle,
+            values={"team": team.id, "later_s": later_s},
+        )
+        for team, later_s in zip(aboard, later, strict=True)
+        if later_s > DETOUR_S
+    ]
+    if factorial(len(aboard)) > MOST_ORDERS:
+        return findings
+    # min() keeps the stated order, which comes first, among equals.
+    best = min(permutations(aboard), key=lambda order: max(trip.delays_s(order)))
+    best_s = max(trip.delays_s(best))
+    if best_s < worst_s - DETOUR_S:
+        findings.append(
+            Finding(
+                key="access.vehicle_order",
+                severity=Severity.NOTE,
+                where=vehicle,
+                values={
+                    "teams": ", ".join(team.id for team in best),
+                    "later_s": max(best_s, 0.0),
+                },
+            )
+        )
+    return findings
+
+
+@dataclass(slots=True, kw_only=True)
+class _Trip:
+    """A vehicle's round from zone to zone; each search is made once."""
+
+    lift: Lift
+    network: Network
+    zones: Mapping[str, Zone]
+    searched: dict[int, Mapping[int, Sequence[int]]] = field(default_factory=dict)
+
+    def delays_s(self, order: Sequence[Team]) -> list[float]:
+        """How much later than planned each team arrives, set down in this order."""
+        mode = order[0].travel
+        node = place(self.network, start_name(order[0]), mode=mode)
+        clock_s = max(team.ready_s for team in sharers(self.lift, order[0]))
+        later = []
+        for team in order:
+            zone = self.zones[team.id]
+            target = self.network.place_node[support_name(zone.start_support)]
+            nodes = self._from(node, mode).get(target)
+            if nodes is None:
+                later.append(float(NEVER_S))
+                continue
+            path = path_of(self.network, nodes, mode=mode)
+            drive_s, node = driving_leg(nodes, path)
+            clock_s += drive_s
+            walk_s = path_seconds(self.lift.travel, path.pieces) - drive_s
+            later.append(clock_s + walk_s - zone.arrival_s)
+            clock_s += UNLOAD_S
+        return later
+
+    def _from(self, node: int, mode: str) -> Mapping[int, Sequence[int]]:
+        if node not in self.searched:
+            self.searched[node] = paths_from(
+                self.network, node, mode=mode, crosses_released=True
+            )
+        return self.searched[node]
 
 
 def _serves(work: Work, option: Option, zone: Zone) -> bool:

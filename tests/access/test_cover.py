@@ -171,8 +171,12 @@ def test_a_vehicle_that_turns_back_is_told_with_the_delay() -> None:
     line, work, _ = setting(lift)
     # Team 2 first, at support 5 (600 m), then back for Team 1 to support 2 (230 m).
     assignment = assigned(work, ("Team 1", LOOP, 0, 1), ("Team 2", LOOP, 2, 4))
-    (told,) = vehicle_doubts(lift, line, assignment)
+    told, better = vehicle_doubts(lift, line, assignment)
 
+    # The other order, Team 1 first, is as planned: its stop is on the way.
+    assert better.values["teams"] == "Team 1, Team 2"
+    assert better.values["later_s"] <= 60
+    assert all(Words().finding(better))
     assert (told.where, told.values["team"]) == ("cat", "Team 1")
     # 600 m out and 370 m back instead of 230 m: 740 m more at 4 m/s = 185 s, within
     # the half piece by which the places of getting out differ.
