@@ -6,6 +6,7 @@ is shown as its sentence, never as a traceback.
 
 from __future__ import annotations
 
+from evac.desk.drill_views import a_drill
 from evac.desk.folders import find_folders
 from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
 from evac.desk.stop_views import heights_at_a_stop
@@ -13,6 +14,7 @@ from evac.desk.workbench import Workbench, open_workbench
 
 __all__ = [
     "Workbench",
+    "a_drill",
     "find_folders",
     "findings",
     "heights_at_a_stop",

@@ -1,0 +1,110 @@
+"""Draw a drill and look at its papers."""
+
+from __future__ import annotations
+
+import base64
+import html
+
+import ipywidgets as widgets
+
+from evac.desk.plan_views import table_html
+from evac.desk.workbench import Workbench, sentence_html
+from evac.documents.drill_papers import drill_files
+from evac.errors import EvacError
+from evac.facts.plan import Plan
+from evac.facts.rehearsal import Drill, DrillKind
+from evac.rehearsal import draw_drill
+from evac.words import Words
+
+_MOST_SEED = 9999
+
+
+def a_drill(bench: Workbench) -> widgets.VBox:
+    """Choose a number and a kind; the drill is drawn, its papers can be saved."""
+    words = bench.words
+    wide = {"description_width": "initial"}
+    seed = widgets.BoundedIntText(
+        value=1,
+        min=0,
+        max=_MOST_SEED,
+        description=words.say("desk.drill_seed"),
+        style=wide,
+    )
+    kind = widgets.Dropdown(
+        options=[(item.value, item) for item in DrillKind],
+        description=words.say("desk.drill_kind"),
+        style=wide,
+    )
+    carriers = widgets.IntSlider(
+        value=3, min=1, max=8, description=words.say("desk.drill_carriers"), style=wide
+    )
+    table, papers = widgets.HTML(), widgets.HTML()
+
+    def show(_change: object = None) -> None:
+        if bench.plan is None:
+            return
+        try:
+            drill = draw_drill(
+                bench.plan,
+                seed=seed.value,
+                kind=kind.value,
+                carriers_a_team=carriers.value,
+            )
+            files = drill_files(drill, bench.plan.lift, words)
+        except EvacError as error:
+            table.value = sentence_html(str(error))
+            return
+        table.value = table_html(drill_rows(drill, words))
+        papers.value = links_html(files)
+
+    def follow(_plan: Plan) -> None:
+        show()
+
+    for widget in (seed, kind, carriers):
+        widget.observe(show, names="value")
+    bench.follow(follow)
+    return widgets.VBox([widgets.HBox([seed, kind, carriers]), table, papers])
+
+
+def drill_rows(drill: Drill, words: Words) -> list[list[str]]:
+    """Every carrier of a drill as a row of text, headings first."""
+    keys = ("span", "side", "at", "seat", "people")
+    rows = [
+        [
+            words.say("desk.team"),
+            *(words.say(f"drill.column_{key}") for key in keys),
+            words.say("drill.column_who"),
+        ]
+    ]
+    for team in drill.teams:
+        if team.missing:
+            rows.append([team.team, "", "", "", "", "", words.say("drill.missing")])
+            continue
+        rows += [
+            [
+                team.team,
+                carrier.span_id,
+                carrier.side.value,
+                words.number(carrier.distance_m, 0),
+                words.number(carrier.seat_height_m, 1),
+                words.number(carrier.people, 0),
+                words.say("drill.who_dummy", most_m=drill.most_live_height_m)
+                if carrier.dummy
+                else words.say("drill.who_live"),
+            ]
+            for carrier in team.carriers
+        ]
+    return rows
+
+
+def links_html(files: dict[str, bytes]) -> str:
+    """Files as links that save them, without a server or network."""
+    links = []
+    for name, content in sorted(files.items()):
+        coded = base64.b64encode(content).decode("ascii")
+        shown = html.escape(name, quote=True)
+        links.append(
+            f'<li><a download="{shown.replace("/", "_")}" '
+            f'href="data:application/octet-stream;base64,{coded}">{shown}</a></li>'
+        )
+    return f"<ul>{''.join(links)}</ul>"
