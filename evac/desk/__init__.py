@@ -9,6 +9,7 @@ from __future__ import annotations
 from evac.desk.drill_views import a_drill
 from evac.desk.folders import find_folders
 from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
+from evac.desk.record_views import real_evacuations
 from evac.desk.stop_views import heights_at_a_stop
 from evac.desk.workbench import Workbench, open_workbench
 
@@ -19,6 +20,7 @@ __all__ = [
     "findings",
     "heights_at_a_stop",
     "open_workbench",
+    "real_evacuations",
     "the_map",
     "the_sheet",
     "verdict",
