@@ -29,6 +29,8 @@ def plan_tables(plan: Plan, words: Words) -> tuple[Table, ...]:
         _zones(plan, words),
         _schedule(plan, words),
         _supports(plan, words),
+        _rope(plan, words),
+        _margins(plan, words),
         _findings(plan, words),
         Table(
             name=words.say("tables.sheet_assumptions"),
@@ -247,6 +249,52 @@ def _supports(plan: Plan, words: Words) -> Table:
                 _yes(item.lifted, words),
             )
             for item in plan.heights.supports
+        ),
+    )
+
+
+def _rope(plan: Plan, words: Words) -> Table:
+    return Table(
+        name=words.say("tables.sheet_rope"),
+        columns=(
+            "side",
+            "span",
+            "greatest sag_m",
+            "least tension_kn",
+            "greatest tension_kn",
+            "safety factor",
+        ),
+        rows=tuple(
+            (
+                item.side.value,
+                item.span_id,
+                item.greatest_sag_m,
+                item.least_tension_n / 1000,
+                item.greatest_tension_n / 1000,
+                item.safety_factor,
+            )
+            for item in plan.heights.spans
+        ),
+    )
+
+
+def _margins(plan: Plan, words: Words) -> Table:
+    parts = list(
+        dict.fromkeys(
+            part for unit in plan.heights.units for part in unit.margin_parts_m
+        )
+    )
+    return Table(
+        name=words.say("tables.sheet_margins"),
+        columns=("side", "span", "margin_m", *(f"{part}_m" for part in parts)),
+        rows=tuple(
+            (
+                unit.side.value,
+                unit.span_id,
+                unit.margin_m,
+                *(unit.margin_parts_m.get(part) for part in parts),
+            )
+            for unit in plan.heights.units
         ),
     )
 
