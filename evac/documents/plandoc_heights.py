@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from evac.documents.blocks import Block, heading, paragraph, table
+from evac.documents.plandoc_rope import margin_blocks, rope_blocks
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
 from evac.facts.work import Reach
@@ -45,6 +46,8 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
         ),
         heading(words.say("plandoc.supports"), level=2),
         _supports(plan, words),
+        *rope_blocks(plan, words),
+        *margin_blocks(plan, words),
     ]
 
 
