@@ -100,8 +100,9 @@ footer { border-top: 2px solid #000; font-size: 12px; }
   text-shadow: 0 0 3px #fff, 0 0 3px #fff, 0 0 3px #fff; }
 .mark .muster, .mark .start { background: #fff; border: 2px solid #000; font-size: 14px;
   padding: 1px 5px; }
-.mark .muster { border-radius: 3px; }
-.mark .start { border-style: dashed; }
+/* Beside their place, one left and one right: they often share it with a support. */
+.mark .muster { border-radius: 3px; transform: translate(calc(-100% - 6px), -50%); }
+.mark .start { border-style: dashed; transform: translate(6px, -50%); }
 .leaflet-tooltip { white-space: normal; width: max-content; max-width: 260px;
   font-size: 14px; color: #000; }
 .leaflet-control-layers-toggle { width: auto !important; height: auto !important;
