@@ -17,7 +17,7 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn
 from rich.table import Table
 
 from evac.errors import EvacError, OutputError
@@ -384,16 +384,16 @@ def _progress() -> Progress:
 
 
 def _stepper(progress: Progress, words: Words) -> Callable[[str, float], None]:
-    tasks: dict[str, object] = {}
+    tasks: dict[str, TaskID] = {}
 
     def on_step(name: str, fraction: float) -> None:
         if name not in tasks:
             for done in tasks.values():
-                progress.update(done, completed=1.0)  # type: ignore[arg-type]
+                progress.update(done, completed=1.0)
             tasks[name] = progress.add_task(
                 words.say(f"summary.step_{name}"), total=1.0
             )
-        progress.update(tasks[name], completed=fraction)  # type: ignore[arg-type]
+        progress.update(tasks[name], completed=fraction)
 
     return on_step
 

@@ -7,6 +7,7 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
+from evac.assignment import team_of_unit
 from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
@@ -89,12 +90,7 @@ def _spans(plan: Plan, words: Words) -> Table:
         name = words.say(f"summary.side_{side.value}")
         for key in ("seat", "reach", "team"):
             table.add_column(f"{name}\n{words.say(f'summary.{key}')}", justify="right")
-    teams = {
-        (side, span): zone.team
-        for zone in plan.assignment.zones
-        for side in zone.sides
-        for span in range(zone.first_span, zone.last_span + 1)
-    }
+    teams = team_of_unit(plan.work, plan.assignment.zones)
     units = {(unit.side, unit.span_index): unit for unit in plan.heights.units}
     for span in plan.heights.line.spans:
         cells = [escape(span.id)]

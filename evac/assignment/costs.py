@@ -7,7 +7,7 @@ all stop positions together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -261,3 +261,8 @@ def _walk(
                         table[3, option, kind, a, b] = gate * served + waited
                         table[4, option, kind, a, b] = gate
                     k += step
+
+
+def team_of_unit(work: Work, zones: Iterable[Zone]) -> dict[tuple[Side, int], str]:
+    """The team that clears each unit; units that are only walked past have none."""
+    return {unit: zone.team for zone in zones for unit in units_in_order(work, zone)}

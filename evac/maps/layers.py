@@ -7,17 +7,17 @@ every mark its own text, which a keyboard reaches too.
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import folium
 import numpy as np
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+from evac.assignment import team_of_unit
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
-from evac.facts.work import Zone
 from evac.frame import Frame
 from evac.maps.relief import Contour, Relief
 from evac.words import Words
@@ -163,7 +163,7 @@ def reach_layers(
     reach_layer = folium.FeatureGroup(name=words.say("map.layer_reach"))
     height_layer = folium.FeatureGroup(name=words.say("map.layer_heights"))
     offset_m = band_offset_m(plan)
-    teams = _team_by_unit(plan.assignment.zones)
+    teams = team_of_unit(plan.work, plan.assignment.zones)
     for unit in plan.heights.units:
         kind = reach_class(plan, unit)[0]
         chain = band(plan, unit.side, unit.span_index, unit.span_index, offset_m)
@@ -199,15 +199,6 @@ def _unit_text(
         reach=words.say(f"map.reach_{kind}", count=reaching, total=total),
         team=teams.get((unit.side, unit.span_index), words.say("map.no_team")),
     )
-
-
-def _team_by_unit(zones: Iterable[Zone]) -> dict[tuple[Side, int], str]:
-    return {
-        (side, span): zone.team
-        for zone in zones
-        for side in zone.sides
-        for span in range(zone.first_span, zone.last_span + 1)
-    }
 
 
 def zone_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, mapping
 
+from evac.assignment import team_of_unit
 from evac.facts.plan import Plan
 from evac.frame import Frame
 from evac.tables_out.numbers import finite, json_bytes
@@ -87,12 +88,7 @@ def geojson_bytes(plan: Plan, words: Words) -> bytes:
                 },
             }
         )
-    teams = {
-        (side, span): zone.team
-        for zone in plan.assignment.zones
-        for side in zone.sides
-        for span in range(zone.first_span, zone.last_span + 1)
-    }
+    teams = team_of_unit(plan.work, plan.assignment.zones)
     for unit in plan.heights.units:
         ground = plan.heights.line.ground[unit.side]
         span = plan.heights.line.spans[unit.span_index]
