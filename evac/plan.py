@@ -10,45 +10,33 @@ import datetime as dt
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from evac import access, gear, hazards, learning, timing
-from evac.assignment import assign
+from evac import access, gear, learning, timing
 from evac.assignment.remedies import find_remedies
-from evac.clearing import make_schedule
 from evac.clock import decide, is_met, limits_met
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
-from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.facts.work import (
     Assignment,
     Clock,
-    Option,
-    Reach,
     Remedy,
-    Route,
-    Schedule,
     Simulation,
-    UnitGate,
-    Work,
 )
 from evac.heights.envelope import find_heights
-from evac.heights.follow import follow
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways
+from evac.ready import make_ready, settle
 from evac.simulation import simulate
-from evac.words import Words
 
 OnStep = Callable[[str, float], None]
 
 _FIRST_SAID = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 _RUNS = 10_000
-_MOST_ROUNDS = 3
 _REMEDY_BUDGET_S = 8.0
 """A whole plan is to come out in under 20 s; what was not tried is said."""
 
@@ -95,11 +83,14 @@ def make_plan(
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
     report("gear", 0.0)
-    settled = _settle(lift, heights, date=date, report=report)
+    ways_in = access.open_ways(lift, line)
+    settled = settle(lift, heights, date=date, report=report, ways_in=ways_in)
     heights, ready = settled.heights, settled.ready
     assignment, schedule = settled.assignment, settled.schedule
     muster, muster_point = find_ways(lift, line)
-    pickoffs = access.find_pickoffs(lift, line, ready.work, assignment, ready.routes)
+    pickoffs = access.find_pickoffs(
+        lift, line, ready.work, assignment, ready.routes, ways_in=ways_in
+    )
     report("simulate", 0.0)
     simulation = simulate(
         lift,
@@ -123,13 +114,7 @@ def make_plan(
             ready.work,
             assignment,
             rebuild=lambda changed: (
-                _make_ready(
-                    changed,
-                    heights,
-                    date=date,
-                    # Ways in are found again only for teams that start otherwise.
-                    routes=ready.routes if _starts(changed) == _starts(lift) else None,
-                ).work
+                make_ready(changed, heights, date=date, ways_in=ways_in).work
             ),
             limit_s=_likely_limit_s(clock, simulation, assignment),
             budget_s=_REMEDY_BUDGET_S,
@@ -143,7 +128,7 @@ def make_plan(
         *ready.findings,
         *gear.budget_doubts(lift, heights, assignment),
         *access.pickoff_doubts(lift, line, pickoffs, assignment),
-        *access.vehicle_doubts(lift, line, assignment),
+        *access.vehicle_doubts(lift, line, assignment, ways_in=ways_in),
         *timing.special_doubts(lift, ready.options),
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
@@ -174,115 +159,6 @@ def make_plan(
         everyone_reached=everyone_reached,
         limit_met=limit_met,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Ready:
-    """What the teams can do, before anybody is sent anywhere."""
-
-    options: tuple[Option, ...]
-    reaches: tuple[Reach, ...]
-    gates: tuple[UnitGate, ...]
-    routes: tuple[Route, ...]
-    work: Work
-    findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Settled:
-    """Heights and assignment that agree with each other."""
-
-    heights: Heights
-    ready: _Ready
-    assignment: Assignment
-    schedule: Schedule
-    findings: tuple[Finding, ...]
-
-
-def _settle(lift: Lift, heights: Heights, *, date: dt.date, report: OnStep) -> _Settled:
-    """Assign, follow the rope through that order of work, and raise the envelope.
-
-    Gear is chosen before the order of work is known, from an envelope that holds for
-    any order by test, not by theorem. So the order that comes out is solved, and where
-    it leaves the envelope everything is chosen again.
-    """
-    raised: tuple[Finding, ...] = ()
-    for _ in range(_MOST_ROUNDS):
-        ready = _make_ready(lift, heights, date=date)
-        report("assign", 0.0)
-        assignment = assign(ready.work)
-        schedule = make_schedule(
-            lift, heights, ready.work, assignment, gates=ready.gates
-        )
-        if not schedule.rescues:
-            return _Settled(
-                heights=heights,
-                ready=ready,
-                assignment=assignment,
-                schedule=schedule,
-                findings=raised,
-            )
-        followed = follow(lift, heights, schedule)
-        if followed.raised is None:
-            return _Settled(
-                heights=heights,
-                ready=ready,
-                assignment=assignment,
-                schedule=schedule,
-                findings=(*raised, *followed.findings),
-            )
-        heights = followed.raised
-        raised += tuple(
-            item for item in followed.findings if item.key == "heights.raised"
-        )
-    message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
-    raise NoPlanError(message)
-
-
-def _make_ready(
-    lift: Lift,
-    heights: Heights,
-    *,
-    date: dt.date,
-    routes: tuple[Route, ...] | None = None,
-) -> _Ready:
-    line = heights.line
-    ways_to_work = gear.options(lift, date=date)
-    gates = hazards.find_gates(lift, line)
-    reaches = gear.find_reaches(lift, ways_to_work, heights.units, gates=gates)
-    if routes is None:
-        routes = access.find_routes(lift, line)
-    work = timing.build_work(lift, heights, ways_to_work, reaches, gates, routes)
-    return _Ready(
-        options=ways_to_work,
-        reaches=reaches,
-        gates=gates,
-        routes=routes,
-        work=work,
-        findings=(
-            *gear.doubts(
-                lift, ways_to_work, heights.units, reaches, gates=gates, date=date
-            ),
-            *hazards.doubts(lift, line, gates),
-            *access.doubts(lift, line, routes),
-            *timing.doubts(lift, heights, work),
-        ),
-    )
-
-
-def _starts(lift: Lift) -> list[tuple[object, ...]]:
-    return [
-        (
-            team.id,
-            team.start_x_m,
-            team.start_y_m,
-            team.ready_s,
-            team.travel,
-            team.vehicle,
-            team.drop_order,
-        )
-        for team in lift.teams
-    ]
 
 
 def _likely_limit_s(

@@ -2,13 +2,15 @@
 
 from evac.access.cover import find_pickoffs, pickoff_doubts, vehicle_doubts
 from evac.access.doubts import doubts
-from evac.access.routes import find_routes
+from evac.access.routes import WaysIn, find_routes, open_ways
 from evac.access.walking import walking_seconds
 
 __all__ = [
+    "WaysIn",
     "doubts",
     "find_pickoffs",
     "find_routes",
+    "open_ways",
     "pickoff_doubts",
     "vehicle_doubts",
     "walking_seconds",

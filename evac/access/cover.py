@@ -17,6 +17,7 @@ from evac.access.network import (
 )
 from evac.access.routes import (
     UNLOAD_S,
+    WaysIn,
     sharers,
     start_name,
     support_name,
@@ -49,6 +50,8 @@ def find_pickoffs(
     work: Work,
     assignment: Assignment,
     routes: Sequence[Route],
+    *,
+    ways_in: WaysIn | None = None,
 ) -> tuple[PickOff, ...]:
     """For every zone, the team that soonest picks off a passenger who cannot help.
 
@@ -65,6 +68,8 @@ def find_pickoffs(
     assignment : Assignment
     routes : sequence of Route
         From :func:`evac.access.find_routes`.
+    ways_in : WaysIn, optional
+        Of the same lift, so that its ways need not be made ready again.
 
     Returns
     -------
@@ -76,7 +81,9 @@ def find_pickoffs(
         for option in work.options
         if technique_of(lift, option.technique).incapacitated
     ]
-    between = _Between(lift=lift, line=line)
+    between = _Between(
+        lift=lift, line=line, network=None if ways_in is None else ways_in.network
+    )
     found = []
     for zone in assignment.zones:
         fit = [option for option in able if _serves(work, option, zone)]
@@ -119,7 +126,11 @@ def pickoff_doubts(
 
 
 def vehicle_doubts(
-    lift: Lift, line: Line, assignment: Assignment
+    lift: Lift,
+    line: Line,
+    assignment: Assignment,
+    *,
+    ways_in: WaysIn | None = None,
 ) -> tuple[Finding, ...]:
     """Shared vehicles driven through their stops: teams that come later than planned.
 
@@ -133,14 +144,15 @@ def vehicle_doubts(
         first = next(team for team in lift.teams if team.vehicle == vehicle)
         aboard = [team for team in sharers(lift, first) if team.id in zones]
         if len(aboard) > 1:
-            findings += _round_doubts(lift, line, aboard, zones)
+            network = ways_in.network if ways_in else team_network(lift, line)
+            findings += _round_doubts(lift, network, aboard, zones)
     return tuple(findings)
 
 
 def _round_doubts(
-    lift: Lift, line: Line, aboard: Sequence[Team], zones: Mapping[str, Zone]
+    lift: Lift, network: Network, aboard: Sequence[Team], zones: Mapping[str, Zone]
 ) -> list[Finding]:
-    trip = _Trip(lift=lift, network=team_network(lift, line), zones=zones)
+    trip = _Trip(lift=lift, network=network, zones=zones)
     later = trip.delays_s(aboard)
     worst_s = max(later)
     if worst_s <= DETOUR_S:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 from math import hypot
 
@@ -27,8 +28,37 @@ DIRECT_M = 300.0
 UNLOAD_S = 60.0
 """A shared vehicle's stop to set down a team (common practice, no source)."""
 
+_Paths = Mapping[int, Sequence[int]]
 
-def find_routes(lift: Lift, line: Line) -> tuple[Route, ...]:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaysIn:
+    """The ways of a lift, made ready once for all its teams and their changes.
+
+    ``searched`` keeps every search that was made: (start, mode of travel, whether
+    released avalanche ground is crossed) -> quickest paths to every node.
+    """
+
+    network: Network
+    searched: dict[tuple[str, str, bool], _Paths] = field(default_factory=dict)
+
+    def serves(self, lift: Lift) -> bool:
+        """Whether every team of a lift starts at a known place, by a known mode."""
+        return all(
+            start_name(team) in self.network.place_node
+            and team.travel in self.network.graphs
+            for team in lift.teams
+        )
+
+
+def open_ways(lift: Lift, line: Line) -> WaysIn:
+    """Make the ways of a lift ready, for `find_routes` and whoever asks again."""
+    return WaysIn(network=team_network(lift, line))
+
+
+def find_routes(
+    lift: Lift, line: Line, *, ways_in: WaysIn | None = None
+) -> tuple[Route, ...]:
     """How each team gets to each support, and how long it takes.
 
     Over the ways of the access layer, by whoever may use them, and off any way on
@@ -42,6 +72,9 @@ def find_routes(lift: Lift, line: Line) -> tuple[Route, ...]:
     ----------
     lift : Lift
     line : Line
+    ways_in : WaysIn, optional
+        Of a lift with the same supports, ways and hazards, whose teams start at these
+        places; made anew where not given or where it does not serve every team.
 
     Returns
     -------
@@ -55,14 +88,12 @@ def find_routes(lift: Lift, line: Line) -> tuple[Route, ...]:
     The path is the quickest with the walking rule applied piece by piece (pieces of
     20 m at most); the time is the rule's for the whole path.
     """
-    network = team_network(lift, line)
-    finders: dict[tuple[str, str], tuple[_Paths, ...]] = {}
+    if ways_in is None or not ways_in.serves(lift):
+        ways_in = open_ways(lift, line)
     routes: list[Route] = []
     for team in lift.teams:
-        key = (start_name(team), team.travel)
-        if key not in finders:
-            finders[key] = _paths(lift, network, team)
-        routes += _team_routes(lift, network, team, finders[key])
+        finders = _paths(lift, ways_in, team)
+        routes += _team_routes(lift, ways_in.network, team, finders)
     return tuple(routes)
 
 
@@ -130,15 +161,18 @@ def sharers(lift: Lift, team: Team) -> list[Team]:
     )
 
 
-_Paths = Mapping[int, Sequence[int]]
-
-
-def _paths(lift: Lift, network: Network, team: Team) -> tuple[_Paths, ...]:
+def _paths(lift: Lift, ways_in: WaysIn, team: Team) -> tuple[_Paths, ...]:
     """Quickest paths round avalanche ground, and through what is released."""
     start, mode = start_name(team), team.travel
-    found = [quickest(network, start=start, mode=mode, crosses_released=False)]
-    if any(hazard.kind == AVALANCHE for hazard in lift.hazards):
-        found.append(quickest(network, start=start, mode=mode, crosses_released=True))
+    grounds = any(hazard.kind == AVALANCHE for hazard in lift.hazards)
+    found = []
+    for crosses in (False, True) if grounds else (False,):
+        key = (start, mode, crosses)
+        if key not in ways_in.searched:
+            ways_in.searched[key] = quickest(
+                ways_in.network, start=start, mode=mode, crosses_released=crosses
+            )
+        found.append(ways_in.searched[key])
     return tuple(found)
 
 

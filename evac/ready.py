@@ -1,0 +1,153 @@
+"""What the teams can do; heights and an order of work that agree with each other."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from evac import access, gear, hazards, timing
+from evac.assignment import assign
+from evac.clearing import make_schedule
+from evac.errors import NoPlanError
+from evac.facts.finding import Finding
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift
+from evac.facts.work import Assignment, Option, Reach, Route, Schedule, UnitGate, Work
+from evac.heights.follow import follow
+from evac.words import Words
+
+OnStep = Callable[[str, float], None]
+
+_MOST_ROUNDS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ready:
+    """What the teams can do, before anybody is sent anywhere."""
+
+    options: tuple[Option, ...]
+    reaches: tuple[Reach, ...]
+    gates: tuple[UnitGate, ...]
+    routes: tuple[Route, ...]
+    work: Work
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """Heights and assignment that agree with each other."""
+
+    heights: Heights
+    ready: Ready
+    assignment: Assignment
+    schedule: Schedule
+    findings: tuple[Finding, ...]
+
+
+def settle(
+    lift: Lift,
+    heights: Heights,
+    *,
+    date: dt.date,
+    report: OnStep | None = None,
+    ways_in: access.WaysIn | None = None,
+    routes: tuple[Route, ...] | None = None,
+) -> Settled:
+    """Assign, follow the rope through that order of work, and raise the envelope.
+
+    Gear is chosen before the order of work is known, from an envelope that holds for
+    any order by test, not by theorem. So the order that comes out is solved, and where
+    it leaves the envelope everything is chosen again.
+
+    Parameters
+    ----------
+    lift, heights : Lift, Heights
+    date : datetime.date
+        Day to which due dates of kit are counted.
+    report : callable, optional
+        Called with a step's name and the fraction done.
+    ways_in, routes
+        As for `make_ready`.
+
+    Raises
+    ------
+    NoPlanError
+        If heights and order of work do not agree after three rounds.
+    """
+    raised: tuple[Finding, ...] = ()
+    for _ in range(_MOST_ROUNDS):
+        ready = make_ready(lift, heights, date=date, ways_in=ways_in, routes=routes)
+        if report is not None:
+            report("assign", 0.0)
+        assignment = assign(ready.work)
+        schedule = make_schedule(
+            lift, heights, ready.work, assignment, gates=ready.gates
+        )
+        if not schedule.rescues:
+            return Settled(
+                heights=heights,
+                ready=ready,
+                assignment=assignment,
+                schedule=schedule,
+                findings=raised,
+            )
+        followed = follow(lift, heights, schedule)
+        if followed.raised is None:
+            return Settled(
+                heights=heights,
+                ready=ready,
+                assignment=assignment,
+                schedule=schedule,
+                findings=(*raised, *followed.findings),
+            )
+        heights = followed.raised
+        raised += tuple(
+            item for item in followed.findings if item.key == "heights.raised"
+        )
+    message = Words().say("plan.notsettled", rounds=_MOST_ROUNDS)
+    raise NoPlanError(message)
+
+
+def make_ready(
+    lift: Lift,
+    heights: Heights,
+    *,
+    date: dt.date,
+    ways_in: access.WaysIn | None = None,
+    routes: tuple[Route, ...] | None = None,
+) -> Ready:
+    """What every team can do: gear, gates, ways in, and seconds of all of it.
+
+    Parameters
+    ----------
+    lift, heights : Lift, Heights
+    date : datetime.date
+        Day to which due dates of kit are counted.
+    ways_in : WaysIn, optional
+        Of the same lift, made ready before.
+    routes : tuple of Route, optional
+        Of the same teams; found where not given.
+    """
+    line = heights.line
+    ways_to_work = gear.options(lift, date=date)
+    gates = hazards.find_gates(lift, line)
+    reaches = gear.find_reaches(lift, ways_to_work, heights.units, gates=gates)
+    if routes is None:
+        routes = access.find_routes(lift, line, ways_in=ways_in)
+    work = timing.build_work(lift, heights, ways_to_work, reaches, gates, routes)
+    return Ready(
+        options=ways_to_work,
+        reaches=reaches,
+        gates=gates,
+        routes=routes,
+        work=work,
+        findings=(
+            *gear.doubts(
+                lift, ways_to_work, heights.units, reaches, gates=gates, date=date
+            ),
+            *hazards.doubts(lift, line, gates),
+            *access.doubts(lift, line, routes),
+            *timing.doubts(lift, heights, work),
+        ),
+    )
