@@ -9,7 +9,7 @@ import ipywidgets as widgets
 
 from evac.desk.plan_views import table_html
 from evac.desk.workbench import Workbench, sentence_html
-from evac.documents.drill_papers import drill_files
+from evac.documents.drill_papers import CARRIER_COLUMNS, carrier_row, drill_files
 from evac.errors import EvacError
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import Drill, DrillKind
@@ -41,6 +41,7 @@ def a_drill(bench: Workbench) -> widgets.VBox:
     table, papers = widgets.HTML(), widgets.HTML()
 
     def show(_change: object = None) -> None:
+        table.value, papers.value = "", ""
         if bench.plan is None:
             return
         try:
@@ -57,7 +58,7 @@ def a_drill(bench: Workbench) -> widgets.VBox:
         table.value = table_html(drill_rows(drill, words))
         papers.value = links_html(files)
 
-    def follow(_plan: Plan) -> None:
+    def follow(_plan: Plan | None) -> None:
         show()
 
     for widget in (seed, kind, carriers):
@@ -68,32 +69,17 @@ def a_drill(bench: Workbench) -> widgets.VBox:
 
 def drill_rows(drill: Drill, words: Words) -> list[list[str]]:
     """Every carrier of a drill as a row of text, headings first."""
-    keys = ("span", "side", "at", "seat", "people")
-    rows = [
-        [
-            words.say("desk.team"),
-            *(words.say(f"drill.column_{key}") for key in keys),
-            words.say("drill.column_who"),
-        ]
-    ]
+    head = [words.say(f"drill.column_{key}") for key in CARRIER_COLUMNS]
+    rows = [[words.say("desk.team"), *head]]
     for team in drill.teams:
         if team.missing:
-            rows.append([team.team, "", "", "", "", "", words.say("drill.missing")])
-            continue
-        rows += [
-            [
-                team.team,
-                carrier.span_id,
-                carrier.side.value,
-                words.number(carrier.distance_m, 0),
-                words.number(carrier.seat_height_m, 1),
-                words.number(carrier.people, 0),
-                words.say("drill.who_dummy", most_m=drill.most_live_height_m)
-                if carrier.dummy
-                else words.say("drill.who_live"),
+            blanks = [""] * (len(head) - 1)
+            rows.append([team.team, *blanks, words.say("drill.missing")])
+        else:
+            rows += [
+                [team.team, *carrier_row(drill, carrier, words)]
+                for carrier in team.carriers
             ]
-            for carrier in team.carriers
-        ]
     return rows
 
 

@@ -28,3 +28,22 @@ def find_folders(start: Path | None = None) -> tuple[Path, ...]:
                 if not any(part.startswith(".") for part in path.parts)
             )
     return tuple(dict.fromkeys(found))
+
+
+def labelled(folders: tuple[Path, ...]) -> tuple[tuple[str, Path], ...]:
+    """Folders with a name each, no two alike.
+
+    Examples
+    --------
+    >>> [label for label, _ in labelled((Path("/a/lift"), Path("/b/lift")))]
+    ['a/lift', 'b/lift']
+    """
+    return tuple((_label(path, folders), path) for path in folders)
+
+
+def _label(path: Path, folders: tuple[Path, ...]) -> str:
+    for length in range(1, len(path.parts)):
+        tail = path.parts[-length:]
+        if sum(other.parts[-length:] == tail for other in folders) == 1:
+            return "/".join(tail)
+    return str(path)

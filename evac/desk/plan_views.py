@@ -6,7 +6,7 @@ import html
 
 import ipywidgets as widgets
 
-from evac.desk.workbench import Workbench, sentence_html
+from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
 from evac.facts.plan import Plan
 from evac.maps import map_html
@@ -17,7 +17,10 @@ def verdict(bench: Workbench) -> widgets.HTML:
     """Is everyone reached, is the limit met, by when must the order be given."""
     box = widgets.HTML()
 
-    def show(plan: Plan) -> None:
+    def show(plan: Plan | None) -> None:
+        if plan is None:
+            box.value = ""
+            return
         lines = verdict_lines(plan, bench.words)
         first, rest = sentence_html("\n".join(lines[:2])), sentence_html(lines[2])
         box.value = f"<b>{first}</b>{rest}"
@@ -68,33 +71,39 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
 def zones(bench: Workbench) -> widgets.HTML:
     """Which team clears which spans, as a table."""
     box = widgets.HTML()
-    words = bench.words
-    keys = ("team", "spans", "sides", "gear", "clear")
 
-    def show(plan: Plan) -> None:
-        spans = plan.heights.line.spans
-        rows = [[words.say(f"desk.zones_{key}") for key in keys]]
-        rows += [
-            [
-                zone.team,
-                f"{spans[zone.first_span].id} .. {spans[zone.last_span].id}",
-                ", ".join(side.value for side in zone.sides),
-                f"{zone.option.technique}, {zone.option.kit}",
-                words.duration(zone.finish_s),
-            ]
-            for zone in plan.assignment.zones
-        ]
-        box.value = table_html(rows)
+    def show(plan: Plan | None) -> None:
+        box.value = "" if plan is None else table_html(zone_rows(plan, bench.words))
 
     bench.follow(show)
     return box
+
+
+def zone_rows(plan: Plan, words: Words) -> list[list[str]]:
+    """Every zone of a plan as a row of text, headings first."""
+    keys = ("team", "spans", "sides", "gear", "clear")
+    spans = plan.heights.line.spans
+    rows = [[words.say(f"desk.zones_{key}") for key in keys]]
+    return rows + [
+        [
+            zone.team,
+            f"{spans[zone.first_span].id} .. {spans[zone.last_span].id}",
+            ", ".join(side.value for side in zone.sides),
+            f"{zone.option.technique}, {zone.option.kit}",
+            words.duration(zone.finish_s),
+        ]
+        for zone in plan.assignment.zones
+    ]
 
 
 def findings(bench: Workbench) -> widgets.HTML:
     """What the plan must say, the gravest first."""
     box = widgets.HTML()
 
-    def show(plan: Plan) -> None:
+    def show(plan: Plan | None) -> None:
+        if plan is None:
+            box.value = ""
+            return
         rows = [["", bench.words.say("desk.findings"), ""]]
         rows += [
             [
@@ -113,7 +122,10 @@ def the_map(bench: Workbench) -> widgets.HTML:
     """The map, in a frame of its own."""
     box = widgets.HTML()
 
-    def show(plan: Plan) -> None:
+    def show(plan: Plan | None) -> None:
+        if plan is None:
+            box.value = ""
+            return
         page = html.escape(map_html(plan, bench.words).decode("utf-8"), quote=True)
         title = html.escape(bench.words.say("desk.map_title"), quote=True)
         box.value = (
@@ -131,25 +143,38 @@ def the_sheet(bench: Workbench) -> widgets.VBox:
     pages = widgets.VBox()
 
     def show(_change: object = None) -> None:
+        pages.children = ()
         if bench.plan is None or team.value is None:
             return
         pages.children = tuple(
-            widgets.Image(
-                value=picture,
-                format="png",
-                layout={"max_width": "850px", "border": "1px solid #000"},
-            )
-            for picture in sheet_pictures(bench.plan, team.value, bench.words)
+            picture_of(page)
+            for page in sheet_pictures(bench.plan, team.value, bench.words)
         )
 
-    def follow(plan: Plan) -> None:
-        team.options = [zone.team for zone in plan.assignment.zones]
-        team.index = 0 if team.options else None
+    def follow(plan: Plan | None) -> None:
+        with quietly(show, team):
+            team.options = () if plan is None else _teams(plan)
+            team.index = 0 if team.options else None
         show()
 
     team.observe(show, names="value")
     bench.follow(follow)
     return widgets.VBox([team, pages])
+
+
+def _teams(plan: Plan) -> tuple[str, ...]:
+    """Teams with a zone first, in order of their zones; then the others."""
+    busy = [zone.team for zone in plan.assignment.zones]
+    return tuple(dict.fromkeys([*busy, *(team.id for team in plan.lift.teams)]))
+
+
+def picture_of(page: bytes) -> widgets.Image:
+    """One page of a paper, as it is printed."""
+    return widgets.Image(
+        value=page,
+        format="png",
+        layout={"max_width": "850px", "border": "1px solid #000"},
+    )
 
 
 def table_html(rows: list[list[str]]) -> str:

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import ipywidgets as widgets
 
-from evac.desk.folders import find_folders
+from evac.desk.folders import find_folders, labelled
 from evac.errors import EvacError
 from evac.facts.plan import Plan
 from evac.inputs.folder import open_lift
 from evac.plan import make_plan
 from evac.words import Words
 
-Listener = Callable[[Plan], None]
+Listener = Callable[[Plan | None], None]
 
 
 class Workbench:
@@ -28,51 +29,81 @@ class Workbench:
         What the drop-down offers; the first is opened.
     words : Words
         Language and number format of every view.
+
+    Notes
+    -----
+    A view never shows one lift under the name of another: every listener is told None,
+    and clears what it shows, before a folder is opened and when one is refused.
     """
 
     def __init__(self, folders: tuple[Path, ...], *, words: Words) -> None:
         self.words = words
         self.plan: Plan | None = None
         self._listeners: list[Listener] = []
+        wide = {"description_width": "initial"}
         self.picker = widgets.Dropdown(
-            options=[(path.name, path) for path in folders],
-            description=words.say("desk.folder"),
-            style={"description_width": "initial"},
+            options=labelled(folders), description=words.say("desk.folder"), style=wide
         )
+        self.again = widgets.Button(description=words.say("desk.read_again"))
         self.status = widgets.HTML()
         self.panel = widgets.VBox(
-            [self.picker, self.status, widgets.HTML(cautions_html(words))]
+            [
+                widgets.HBox([self.picker, self.again]),
+                self.status,
+                widgets.HTML(cautions_html(words)),
+            ]
         )
         self.picker.observe(lambda _change: self._open(), names="value")
-        if folders:
-            self._open()
-        else:
-            self.status.value = sentence_html(words.say("desk.no_folder"))
+        self.again.on_click(lambda _button: self._open())
+        self._open()
 
     def _ipython_display_(self) -> None:
         from IPython.display import display
 
         display(self.panel)  # type: ignore[no-untyped-call]  # IPython has no types
 
+    @property
+    def folder(self) -> Path | None:
+        """The folder that is picked, planned or not."""
+        picked: Path | None = self.picker.value
+        return picked
+
     def follow(self, listener: Listener) -> None:
-        """Call `listener` with the plan now, if there is one, and on every change."""
+        """Call `listener` with the plan, or None, now and on every change."""
         self._listeners.append(listener)
-        if self.plan is not None:
-            listener(self.plan)
+        self._tell(listener)
 
     def _open(self) -> None:
+        self.plan = None
+        self._tell(*self._listeners)
+        if self.folder is None:
+            self.status.value = sentence_html(self.words.say("desk.no_folder"))
+            return
         today = dt.date.today()
         self.status.value = sentence_html(self.words.say("desk.working"))
         try:
-            lift = open_lift(self.picker.value, today=today)
+            lift = open_lift(self.folder, today=today)
             self.plan = make_plan(lift, date=today)
         except EvacError as error:
-            self.plan = None
             self.status.value = sentence_html(str(error))
             return
-        self.status.value = ""
-        for listener in self._listeners:
-            listener(self.plan)
+        self.status.value = sentence_html(
+            self.words.say(
+                "desk.planned",
+                lift=lift.name,
+                folder=str(self.folder),
+                fingerprint=self.plan.fingerprint,
+            )
+        )
+        self._tell(*self._listeners)
+
+    def _tell(self, *listeners: Listener) -> None:
+        for listener in listeners:
+            try:
+                listener(self.plan)
+            except EvacError as error:
+                listener(None)
+                self.status.value = sentence_html(str(error))
 
 
 def open_workbench(folder: str | Path | None = None) -> Workbench:
@@ -81,6 +112,16 @@ def open_workbench(folder: str | Path | None = None) -> Workbench:
     if folder is not None:
         folders = (Path(folder).resolve(), *folders)
     return Workbench(tuple(dict.fromkeys(folders)), words=Words())
+
+
+@contextmanager
+def quietly(show: Callable[[object], None], *inputs: widgets.Widget) -> Iterator[None]:
+    """Set several inputs; `show`, which follows each, is not called meanwhile."""
+    for widget in inputs:
+        widget.unobserve(show, names="value")
+    yield
+    for widget in inputs:
+        widget.observe(show, names="value")
 
 
 def sentence_html(text: str) -> str:

@@ -25,6 +25,9 @@ from evac.words import Words
 
 _SAFETY_LINES = 11
 
+CARRIER_COLUMNS = ("number", "side", "span", "at", "seat", "people", "who")
+"""Columns of a team's carriers: words keys below ``drill.column_``."""
+
 
 def drill_files(drill: Drill, lift: Lift, words: Words) -> dict[str, bytes]:
     """Every paper of a drill, by its name in the output folder.
@@ -151,11 +154,8 @@ def _team_blocks(drill: Drill, team: DrillTeam, words: Words) -> list[Block]:
             strong=True,
         ),
         table(
-            [
-                words.say(f"drill.column_{key}")
-                for key in ("number", "side", "span", "at", "seat", "people", "who")
-            ],
-            rows=[_carrier_row(drill, carrier, words) for carrier in team.carriers],
+            [words.say(f"drill.column_{key}") for key in CARRIER_COLUMNS],
+            rows=[carrier_row(drill, carrier, words) for carrier in team.carriers],
             widths=[0, 0, 0, 0, 0, 0, 1],
             right=[3, 4, 5],
         ),
@@ -180,7 +180,8 @@ def _team_blocks(drill: Drill, team: DrillTeam, words: Words) -> list[Block]:
     ]
 
 
-def _carrier_row(drill: Drill, carrier: DrillCarrier, words: Words) -> list[str]:
+def carrier_row(drill: Drill, carrier: DrillCarrier, words: Words) -> list[str]:
+    """One carrier of a drill as text, in the order of `CARRIER_COLUMNS`."""
     if carrier.people == 0:
         who = words.say("drill.who_empty")
     elif carrier.dummy:
