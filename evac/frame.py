@@ -38,12 +38,20 @@ class Frame:
             "+datum=WGS84 +units=m +no_defs"
         )
 
+    # Building one takes some 10 ms, and a map asks for hundreds of places.
+    @cached_property
+    def _from_degrees(self) -> Transformer:
+        return Transformer.from_crs("EPSG:4326", self.crs, always_xy=True)
+
+    @cached_property
+    def _to_degrees(self) -> Transformer:
+        return Transformer.from_crs(self.crs, "EPSG:4326", always_xy=True)
+
     def from_degrees(
         self, *, latitude_deg: ArrayLike, longitude_deg: ArrayLike
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Metres east and north of the origin for WGS 84 latitude and longitude."""
-        transformer = Transformer.from_crs("EPSG:4326", self.crs, always_xy=True)
-        x_m, y_m = transformer.transform(
+        x_m, y_m = self._from_degrees.transform(
             np.asarray(longitude_deg, float), np.asarray(latitude_deg, float)
         )
         return np.asarray(x_m), np.asarray(y_m)
@@ -52,8 +60,7 @@ class Frame:
         self, *, x_m: ArrayLike, y_m: ArrayLike
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """WGS 84 (latitude, longitude) in degrees of places in the frame."""
-        transformer = Transformer.from_crs(self.crs, "EPSG:4326", always_xy=True)
-        longitude, latitude = transformer.transform(
+        longitude, latitude = self._to_degrees.transform(
             np.asarray(x_m, float), np.asarray(y_m, float)
         )
         return np.asarray(latitude), np.asarray(longitude)
