@@ -381,6 +381,12 @@ def make_heights(lift: Lift, line: Line, *, unknown_span: int | None) -> Heights
                     + 1,
                     known=is_known,
                     reason="" if is_known else "void",
+                    # sqrt(0.32^2 + 0.24^2) + 0.2 = 0.6
+                    margin_parts_m={
+                        "survey": 0.24,
+                        "ground": 0.32,
+                        "order of work": 0.2,
+                    },
                 )
             )
         reference[side] = _reference(lift, line, side)
@@ -569,7 +575,7 @@ def make_plan(
             secured_s=1500,
             arrive_s=np.full((len(lift.teams), n + 1), 900),
             people=np.full((2, n), 12),
-            planned=np.ones((2, n), bool),
+            planned=np.tile(~np.isin(np.arange(n), list(missing)), (2, 1)),
             latest_arrival_s=10**9,
         ),
         assignment=Assignment(
@@ -633,6 +639,31 @@ def make_plan(
         findings=findings,
         everyone_reached=not uncovered,
         limit_met=met,
+    )
+
+
+def walked_past(plan: Plan, *, span: int) -> Plan:
+    """The same plan, but nobody can take a span in the middle of somebody's zone."""
+    planned = plan.work.planned.copy()
+    planned[:, span] = False
+    rescues = tuple(item for item in plan.schedule.rescues if item.span_index != span)
+    uncovered = tuple(
+        Uncovered(
+            side=side,
+            span_index=span,
+            people=12,
+            reason="assignment.reason.reach",
+            remedy="assignment.remedy.reach",
+            values={},
+        )
+        for side in BOTH
+    )
+    return replace(
+        plan,
+        work=replace(plan.work, planned=planned),
+        schedule=replace(plan.schedule, rescues=rescues),
+        assignment=replace(plan.assignment, uncovered=uncovered),
+        everyone_reached=False,
     )
 
 

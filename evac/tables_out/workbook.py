@@ -39,7 +39,7 @@ def workbook_bytes(tables: Sequence[Table], day: date) -> bytes:
         for row_number, row in enumerate((table.columns, *table.rows), start=1):
             for column_number, entry in enumerate(row, start=1):
                 cell = sheet.cell(row=row_number, column=column_number)
-                _fill(cell, entry, table.columns[column_number - 1])
+                _fill(cell, entry, (table.keys or table.columns)[column_number - 1])
         for cell in sheet[1]:
             cell.font = Font(bold=True)
             cell.alignment = Alignment(wrap_text=True, vertical="top")
@@ -56,7 +56,7 @@ def workbook_bytes(tables: Sequence[Table], day: date) -> bytes:
     return _with_fixed_times(raw.getvalue(), moment)
 
 
-def _fill(cell: Cell, entry: Entry, column: str) -> None:
+def _fill(cell: Cell, entry: Entry, key: str) -> None:
     if isinstance(entry, str):
         # A text stays a text, even where it begins like a formula.
         cell.value = "".join(c for c in entry if c.isprintable() or c == "\n")
@@ -69,7 +69,7 @@ def _fill(cell: Cell, entry: Entry, column: str) -> None:
         entry = round(entry, 3)
     cell.value = entry
     for suffix, pattern in _FORMATS.items():
-        if column.endswith(suffix):
+        if key.endswith(suffix):
             cell.number_format = pattern
     if isinstance(entry, float) and cell.number_format == "General":
         cell.number_format = "0.0"

@@ -13,7 +13,14 @@ from openpyxl import load_workbook
 from shapely.geometry import shape
 
 from evac.facts.plan import Plan
-from evac.tables_out import geojson_bytes, gpx_bytes, plan_json, xlsx_bytes
+from evac.heights.margins import SOURCES
+from evac.tables_out import (
+    geojson_bytes,
+    gpx_bytes,
+    plan_json,
+    plan_tables,
+    xlsx_bytes,
+)
 from evac.words import Words
 
 HOSTILE = '=1+1 <b>"č ß ł ≤ →"</b> & # Täli 10/11 リフト подъёмник'
@@ -44,9 +51,102 @@ def test_every_sheet_has_frozen_typed_columns(plan: Plan) -> None:
         assert sheet.freeze_panes == "A2", sheet.title
     heights = book["Heights"]
     names = [cell.value for cell in heights[1]]
-    seat = heights.cell(row=2, column=names.index("seat greatest_m") + 1)
+    seat = heights.cell(row=2, column=names.index("seat, greatest [m]") + 1)
     assert isinstance(seat.value, float)
     assert heights.max_row == 1 + len(plan.heights.units)
+
+
+def sheet_rows(plan: Plan, name: str) -> list[dict[str, object]]:
+    """One sheet as openpyxl reads it back: heading -> value, row by row."""
+    book = load_workbook(io.BytesIO(xlsx_bytes(plan, Words())))
+    head, *rows = book[name].iter_rows(values_only=True)
+    return [dict(zip(map(str, head), row, strict=True)) for row in rows]
+
+
+def test_the_rope_sheet_holds_sag_tension_and_safety_of_every_span(plan: Plan) -> None:
+    rows = sheet_rows(plan, "Rope")
+    assert len(rows) == len(plan.heights.spans)
+    for row, span in zip(rows, plan.heights.spans, strict=True):
+        assert (row["side"], row["span"]) == (span.side.value, span.span_id)
+        assert row["greatest sag [m]"] == pytest.approx(span.greatest_sag_m, abs=6e-4)
+        # The made plan has 120 kN to 190 kN, safety factor 5.4.
+        assert row["least tension [kN]"] == 120.0
+        assert row["greatest tension [kN]"] == 190.0
+        assert row["safety factor"] == 5.4
+
+
+def test_a_safety_factor_that_is_not_known_stays_blank(plan: Plan) -> None:
+    spans = tuple(replace(span, safety_factor=None) for span in plan.heights.spans)
+    other = replace(plan, heights=replace(plan.heights, spans=spans))
+    assert {row["safety factor"] for row in sheet_rows(other, "Rope")} == {None}
+
+
+def test_the_parts_of_a_margin_join_to_the_margin_beside_them(plan: Plan) -> None:
+    # Root of the sum of squares for all but the order of work, which is added in
+    # full: the rule for independent uncertainties (JCGM 100:2008, 5.1.2).
+    rows = sheet_rows(plan, "Margins")
+    assert len(rows) == len(plan.heights.units)
+    for row in rows:
+        squares = sum(
+            float(str(row[part])) ** 2
+            for part in ("survey of the supports [m]", "height of the ground [m]")
+        )
+        whole = squares**0.5 + float(str(row["order of work [m]"]))
+        assert row["margin [m]"] == pytest.approx(whole, abs=1e-6)
+
+
+def test_margins_of_a_unit_that_is_not_known_are_said_to_be_so() -> None:
+    rows = sheet_rows(made_plan.make_plan(unknown_span=4), "Margins")
+    assert {row["span"] for row in rows if row["height known"] == "no"} == {"4-5"}
+
+
+def test_every_source_of_a_margin_has_a_word_without_code_in_it() -> None:
+    for source in (*SOURCES, "coupling", "order of work"):
+        assert Words().say(f"margin.{source.replace(' ', '_')}")
+
+
+def test_every_column_of_every_sheet_is_explained(plan: Plan) -> None:
+    explained = {
+        (row["sheet"], row["column"])
+        for row in sheet_rows(plan, "What the columns hold")
+        if row["what it holds"]
+    }
+    for table in plan_tables(plan, Words())[:-1]:
+        for heading in table.columns:
+            assert (table.name, heading) in explained
+            assert "_" not in heading, heading
+
+
+def test_numbers_are_shown_as_their_unit_asks(plan: Plan) -> None:
+    book = load_workbook(io.BytesIO(xlsx_bytes(plan, Words())))
+    for sheet, heading, pattern in (
+        ("Rope", "greatest tension [kN]", "0.0"),
+        ("Zones", "clear [min]", "0"),
+        ("Supports", "greatest angle [°]", "0.0"),
+        ("Margins", "order of work [m]", "0.0"),
+    ):
+        names = [cell.value for cell in book[sheet][1]]
+        cell = book[sheet].cell(row=2, column=names.index(heading) + 1)
+        assert cell.number_format == pattern, heading
+
+
+def test_a_span_that_is_walked_past_gets_no_team_in_any_table(plan: Plan) -> None:
+    passed = made_plan.walked_past(plan, span=2)
+    (row,) = [
+        row
+        for row in sheet_rows(passed, "Zones")
+        if "2-3 ascending" in str(row["walks past"])
+    ]
+    assert "2-3 descending" in str(row["walks past"])
+    assert "2-3" not in str(row["clears"])
+    content = json.loads(geojson_bytes(passed, Words()))
+    teams = {
+        f["properties"]["span"]: f["properties"]["team"]
+        for f in content["features"]
+        if f["properties"]["what"] == "span"
+    }
+    assert teams["2-3"] is None
+    assert teams["1-2"] == row["team"]
 
 
 def test_gpx_holds_every_support_at_its_place(plan: Plan) -> None:
