@@ -16,7 +16,8 @@ from evac.documents.blocks import (
 )
 from evac.documents.contents import answers, contents_blocks, gap_text
 from evac.documents.names import team_zones
-from evac.documents.plandoc_heights import height_blocks, reach_blocks
+from evac.documents.plandoc_heights import height_blocks
+from evac.documents.plandoc_reach import reach_blocks
 from evac.documents.plandoc_times import (
     decision_blocks,
     latest_sentence,

@@ -1,17 +1,14 @@
-"""Parts of the plan document about heights, supports and reach."""
+"""Parts of the plan document about heights and supports."""
 
 from __future__ import annotations
 
 import math
 
 from evac.documents.blocks import Block, heading, paragraph, table
-from evac.documents.plandoc_rope import margin_blocks, rope_blocks
+from evac.documents.plandoc_rope import rope_blocks
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
-from evac.facts.work import Reach
 from evac.words import Words
-
-_OPTIONS_ABREAST = 12
 
 
 def height_blocks(plan: Plan, words: Words) -> list[Block]:
@@ -47,7 +44,6 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
         heading(words.say("plandoc.supports"), level=2),
         _supports(plan, words),
         *rope_blocks(plan, words),
-        *margin_blocks(plan, words),
     ]
 
 
@@ -135,75 +131,3 @@ def _supports(plan: Plan, words: Words) -> Block:
         widths=[1, 0, 1.4, 0.8, 0.9, 0, 1.8],
         right=[3, 4, 5],
     )
-
-
-def reach_blocks(plan: Plan, words: Words) -> list[Block]:
-    """Which option reaches which span-side, and what stops it where it does not."""
-    answers = {
-        (item.option_index, item.side, item.span_index): item for item in plan.reaches
-    }
-    codes = _codes(plan)
-    blocks = [
-        heading(words.say("plandoc.reach")),
-        paragraph(words.say("plandoc.reach_intro")),
-    ]
-    options = plan.work.options
-    for start in range(0, len(options), _OPTIONS_ABREAST):
-        part = options[start : start + _OPTIONS_ABREAST]
-        legend = "; ".join(
-            words.say(
-                "plandoc.reach_option",
-                number=str(start + place + 1),
-                team=option.team,
-                kit=option.kit,
-                technique=option.technique,
-            )
-            for place, option in enumerate(part)
-        )
-        rows = [
-            [
-                unit.span_id,
-                words.say(f"plandoc.side_{unit.side.value}"),
-                *(
-                    _mark(
-                        answers.get((o.index, unit.side, unit.span_index)), codes, words
-                    )
-                    for o in part
-                ),
-            ]
-            for unit in plan.heights.units
-        ]
-        head = [words.say("plandoc.span"), words.say("plandoc.side")]
-        head += [str(start + place + 1) for place in range(len(part))]
-        blocks += [
-            paragraph(words.say("plandoc.reach_legend", list=legend)),
-            table(head, rows=rows, widths=[0, 0, *([1] * len(part))]),
-        ]
-    if codes:
-        key = "; ".join(
-            words.say(
-                "plandoc.reach_code", code=code, limit=words.say(f"reach.{limit}")
-            )
-            for limit, code in codes.items()
-        )
-        blocks.insert(2, paragraph(key))
-    return blocks
-
-
-def _codes(plan: Plan) -> dict[str, str]:
-    """A short code for every limit met: its first letters, all different."""
-    found: dict[str, str] = {}
-    for limit in sorted({item.limit for item in plan.reaches if not item.ok}):
-        code = next(
-            limit[:size]
-            for size in range(1, len(limit) + 1)
-            if limit[:size] not in found.values()
-        )
-        found[limit] = code
-    return found
-
-
-def _mark(reach: Reach | None, codes: dict[str, str], words: Words) -> str:
-    if reach is None:
-        return ""
-    return words.say("plandoc.reach_dot") if reach.ok else codes[reach.limit]

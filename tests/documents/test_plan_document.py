@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import replace
 
@@ -11,6 +12,7 @@ from paper_text import Page, joined, read_pages
 
 from evac.documents.bundle import document_files
 from evac.documents.contents import answers
+from evac.documents.plandoc_reach import reach_blocks
 from evac.facts.plan import Plan
 from evac.reference import plan_contents
 from evac.words import Words
@@ -168,3 +170,48 @@ def test_feet_are_shown_only_on_request() -> None:
     feet = read_pages(document_files(plan, Words(feet=True))["plan.pdf"])
     assert " ft)" not in "".join(page.text for page in metres)
     assert "ft)" in "".join(page.joined for page in feet)
+
+
+def test_the_reach_check_shows_height_margin_and_what_the_margin_is_made_of(
+    text: str,
+) -> None:
+    plan = make_plan(findings=NOTES)
+    unit = plan.heights.units[6]
+    row = (
+        f"{unit.span_id} asc. {unit.rope_greatest_m:.1f} "
+        f"{unit.stance_greatest_m:.1f} 0.6 height of the ground 0.32, "
+        "survey of the supports 0.24, order of work 0.20"
+    )
+    assert joined(row) in text
+    assert joined(f"{unit.span_id} asc. {unit.rope_greatest_m:.1f} + 0.6") in text
+
+
+def test_units_of_unknown_height_are_named_in_the_reach_check() -> None:
+    blocks = reach_blocks(make_plan(unknown_span=4), Words())
+    asked = next(block for block in blocks if block["kind"] == "table")
+    reason = Words().say("unknown.void")
+    unknown = [row for row in asked["rows"] if row[0] == "4-5"]  # type: ignore[union-attr,index,call-overload]  # JSON
+    assert [row[-1] for row in unknown] == [f"not known: {reason}"] * 2
+
+
+def test_what_a_kit_lacks_is_said_in_metres_of_rope() -> None:
+    plan = make_plan(unreached_span=13)
+    blocks = reach_blocks(plan, Words())
+    lines = next(block["items"] for block in blocks if block["kind"] == "list")
+    reach = next(
+        item
+        for item in plan.reaches
+        if item.span_index == 13 and item.option_index == 0
+    )
+    needed = math.ceil(reach.rope_needed_m)
+    assert isinstance(lines, list)
+    (line,) = [str(item) for item in lines if str(item).startswith("13-14, ascending")]
+    assert f"{needed} m needed of {math.ceil(reach.rope_have_m)} m" in line
+
+
+def test_thirteen_options_are_shown_in_two_tables_of_like_width() -> None:
+    teams = tuple(f"Team {number}" for number in range(13))
+    plan = make_plan(make_long_lift(team_ids=teams), zones=4)
+    tables = [b for b in reach_blocks(plan, Words()) if b["kind"] == "table"]
+    widths = [len(block["head"]) - 3 for block in tables[1:]]  # type: ignore[arg-type]  # JSON
+    assert widths == [7, 6]
