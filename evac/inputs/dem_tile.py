@@ -109,7 +109,7 @@ def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> T
             crs=file_crs,
             transform=transform,
             values_m=values_m,
-            cell_m=step * _cell_m(source.transform, file_crs, frame, bounds),
+            cell_m=step * _cell_m(path, source.transform, file_crs, frame, bounds),
         )
 
 
@@ -301,7 +301,9 @@ def _metres_per_unit(source: DatasetReader, crs: CRS) -> float:
     return 1.0
 
 
-def _cell_m(transform: Affine, crs: CRS, frame: Frame, bounds: Bounds) -> float:
+def _cell_m(
+    path: Path, transform: Affine, crs: CRS, frame: Frame, bounds: Bounds
+) -> float:
     """The longer edge of a cell in true metres, measured at the lift."""
     x_m = np.array([(bounds[0] + bounds[2]) / 2])
     y_m = np.array([(bounds[1] + bounds[3]) / 2])
@@ -312,5 +314,8 @@ def _cell_m(transform: Affine, crs: CRS, frame: Frame, bounds: Bounds) -> float:
     north = transform.d * columns + transform.e * rows + transform.f
     back = Transformer.from_crs(crs, frame.crs, always_xy=True)
     x, y = back.transform(east, north)
-    edges = np.hypot(np.diff(x)[0], np.diff(y)[0]), math.hypot(x[2] - x[0], y[2] - y[0])
-    return float(max(edges))
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        # Such a cell reaches past the edge of the map projection, or of the earth.
+        found = f"cells of {transform.a:g} by {-transform.e:g}"
+        raise InputError(path.name, [problem("odd_cells", where="raster", found=found)])
+    return float(max(math.hypot(x[n] - x[0], y[n] - y[0]) for n in (1, 2)))

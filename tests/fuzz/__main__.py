@@ -15,7 +15,7 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "inputs"), str(HERE.parent)]
 
-from folder_judge import base_files, judge  # noqa: E402 - the path is set above
+from folder_judge import base_files, judge, warm_up  # noqa: E402 - the path is set above
 from plan_judge import plan_and_judge  # noqa: E402 - likewise
 
 
@@ -28,13 +28,17 @@ def main() -> int:
     arguments = parser.parse_args()
     files = base_files()
     further = None if arguments.only_read else plan_and_judge
+    warm_up(files, further=further)
     started = time.monotonic()
     verdicts: Counter[str] = Counter()
     for seed in range(arguments.seed, arguments.seed + arguments.count):
         outcome = judge(files, seed=seed, further=further)
         verdicts[outcome.verdict] += 1
         if outcome.verdict not in ("opened", "refused"):
-            print(f"seed {seed}: {outcome.told}: {outcome.verdict}\n{outcome.text}")
+            print(
+                f"seed {seed}: {outcome.told}: {outcome.verdict}\n{outcome.text}",
+                flush=True,
+            )
     shown = ", ".join(f"{count} {name}" for name, count in sorted(verdicts.items()))
     print(f"{arguments.count} mutations from seed {arguments.seed}: {shown}", end="")
     print(f" ({time.monotonic() - started:.0f} s)")

@@ -6,24 +6,34 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 import os
 import sys
+import tempfile
+import warnings
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import rasterio
+from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
 
 sys.path.append(str(Path(__file__).parents[1] / "inputs"))
 
-from folder_judge import base_files, judge
+from folder_judge import base_files, judge, warm_up
 from plan_judge import plan_and_judge
 
 from evac.errors import InputError
+from evac.frame import Frame
+from evac.inputs.dem import read_terrain
 from evac.inputs.layers import read_layer
 from evac.inputs.lift_toml import read_lift_toml
 from evac.inputs.rows import SupportRow
@@ -35,7 +45,9 @@ CHUNK = 50
 
 @pytest.fixture(scope="module")
 def files() -> dict[str, bytes]:
-    return base_files()
+    files = base_files()
+    warm_up(files, further=plan_and_judge)
+    return files
 
 
 def test_the_folder_that_is_spoilt_opens_when_it_is_not(
@@ -89,6 +101,59 @@ def test_any_cells_are_rows_or_refused(rows: list[list[str]]) -> None:
         for row in read_table(table, model=SupportRow, name="supports"):
             assert math.isfinite(row.rope_height_m)
             assert row.support
+
+
+COLUMN = st.sampled_from([*SupportRow.model_fields, "note", "rope_height_ft", ""])
+
+
+@given(header=st.lists(COLUMN | st.text(max_size=10), max_size=12))
+@settings(max_examples=60, deadline=None)
+def test_any_header_is_columns_or_refused(header: list[str]) -> None:
+    text = io.StringIO()
+    csv.writer(text).writerows([header, ["1"] * len(header)])
+    with suppress(InputError):
+        table = raw_table(text.getvalue().encode("utf-8", "replace"), file="s.csv")
+        read_table(table, model=SupportRow, name="supports")
+        assert len(set(table.header)) == len(table.header)
+
+
+HEIGHT = st.floats(width=32) | st.sampled_from([-32768.0, -9999.0, 32767.0, 1500.0])
+PLACE = st.floats(allow_nan=False, allow_infinity=False, width=32)
+
+
+@given(
+    heights=hnp.arrays(
+        np.float32, hnp.array_shapes(min_dims=2, max_dims=2), elements=HEIGHT
+    ),
+    west=st.just(9.9) | PLACE,
+    cell=st.just(0.001) | PLACE.filter(bool),
+    crs=st.sampled_from(["EPSG:4326", "EPSG:31287", "EPSG:3857", None]),
+)
+@settings(max_examples=60, deadline=None)
+def test_any_raster_is_terrain_without_invented_heights_or_refused(
+    heights: Any, west: float, cell: float, crs: str | None
+) -> None:
+    # GDAL complains of odd places through the warnings that a reader must not show.
+    with tempfile.TemporaryDirectory() as place, suppress(InputError):
+        path = Path(place) / "terrain.tif"
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with rasterio.open(
+                *(path, "w", "GTiff", heights.shape[1], heights.shape[0], 1, crs),
+                transform=Affine(cell, 0, west, 0, -cell, 46.8 + 2 * cell),
+                dtype="float32",
+            ) as file:
+                file.write(heights, 1)
+        terrain = read_terrain(
+            path,
+            frame=Frame(latitude_deg=46.8, longitude_deg=9.9),
+            bounds=(-50.0, -50.0, 50.0, 50.0),
+        )
+        known = terrain.elevation_m[np.isfinite(terrain.elevation_m)]
+        real = heights[np.isfinite(heights) & (np.abs(heights) < 9001)]
+        assert known.size == 0 or known.min() >= real.min() - 1e-3
+        assert known.size == 0 or known.max() <= real.max() + 1e-3
+        assert not np.isin(known, (-9999.0, -32768.0)).any()
 
 
 @pytest.mark.parametrize("ending", ["geojson", "gpx", "kml", "kmz", "gpkg"])
