@@ -218,6 +218,7 @@ def _walk(
                 count_d = 0
                 served = 0
                 waited = 0
+                longest = np.int64(0)
                 skipped = 0
                 k = begin
                 while 0 <= k < n:
@@ -225,7 +226,8 @@ def _walk(
                         passed = cross_s[option, k + 1 if step < 0 else k]
                         if passed >= never:
                             break
-                        clock += passed
+                        for stop in range(stops):
+                            clock[stop] += passed
                     take_a = kind != 1 and taken[option, 0, k]
                     take_d = kind != 0 and taken[option, 1, k]
                     if kind != 1 and not take_a:
@@ -240,12 +242,16 @@ def _walk(
                         if (side == 0 and not take_a) or (side == 1 and not take_d):
                             continue
                         if here >= 0 and here != side:
-                            clock += side_change_s[option]
+                            for stop in range(stops):
+                                clock[stop] += side_change_s[option]
                         here = side
-                        clock += work_s[option, side, k]
+                        longest = clock[0]
+                        for stop in range(stops):
+                            clock[stop] += work_s[option, side, k, stop]
+                            longest = max(longest, clock[stop])
                         gate = max(gate, gate_s[side, k])
                         served += people[side, k]
-                        waited += people[side, k] * clock.max()
+                        waited += people[side, k] * longest
                         if side == 0:
                             count_a += 1
                         else:
@@ -254,7 +260,6 @@ def _walk(
                     if (take_a or take_d) and whole:
                         a = min(begin, k)
                         b = max(begin, k)
-                        longest = clock.max()
                         table[0, option, kind, a, b] = skipped
                         table[1, option, kind, a, b] = gate + longest
                         table[2, option, kind, a, b] = longest

@@ -208,8 +208,9 @@ def backward(
                 here = i if i <= j else j
                 to = alive[used, i + 1, j] if first == 0 else alive[used, i, j + 1]
                 if to >= 0 and labels[0, to] < 2**62:
-                    labels[:, state] = labels[:, to]
-                    labels[0, state] += loss[first, here]
+                    labels[0, state] = labels[0, to] + loss[first, here]
+                    for row in range(1, 4):
+                        labels[row, state] = labels[row, to]
                 for group in range(groups):
                     if used // stride[group] % (count[group] + 1) >= count[group]:
                         continue

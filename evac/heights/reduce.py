@@ -13,7 +13,7 @@ import numpy as np
 from evac.facts.lift import FloatArray
 from evac.rope.compiled import compiled
 from evac.rope.kernel import solve_state
-from evac.rope.sweep import SOLVED, BoolArray, IntArray
+from evac.rope.sweep import SOLVED, BoolArray, IntArray, copy_into
 
 ALONE = 2
 WINDOW_LOADED = 3
@@ -105,13 +105,13 @@ def change_load(
     the side: loaded on an empty side, and empty on a full one.
     """
     if run == ALONE:
-        load[:] = empty
+        copy_into(load, empty)
         load[k] = alone[k]
         differs: bool = alone[k] != empty[k]
         return differs
     if run < ALONE:
         if k == 0:
-            load[:] = full
+            copy_into(load, full)
             return True
         gone = in_run - k if run == 0 else k - 1
         if load[gone] == empty[gone]:
@@ -120,8 +120,9 @@ def change_load(
         return True
     inside, outside = (full, empty) if run == WINDOW_LOADED else (empty, full)
     if k == 0:
-        load[:] = outside
-        load[: window - 1] = inside[: window - 1]
+        copy_into(load, outside)
+        for i in range(min(window - 1, load.size)):
+            load[i] = inside[i]
     if k + window - 1 < load.size:
         load[k + window - 1] = inside[k + window - 1]
     if k > 0:
@@ -216,9 +217,9 @@ def reduce_side(
             for step in range(number + 1 + runs * loads):
                 label = step
                 if step < number:
-                    load[:] = cases[p, step]
+                    copy_into(load, cases[p, step])
                 elif step == number:
-                    load[:] = empty
+                    copy_into(load, empty)
                 else:
                     run = (step - number - 1) // loads
                     k = (step - number - 1) % loads

@@ -28,7 +28,7 @@ import math
 import numpy as np
 
 from evac.facts.lift import FloatArray
-from evac.rope.compiled import compiled
+from evac.rope.compiled import compiled, inlined
 from evac.rope.span import march_span
 from evac.rope.sweep import (
     CONTACT_UNSETTLED,
@@ -36,11 +36,15 @@ from evac.rope.sweep import (
     LOST,
     MOST_HELD,
     NO_EQUILIBRIUM,
+    NONE_HELD,
     NOT_CONVERGED,
+    NOT_SETTLED,
+    SETTLED,
     SOLVED,
     TOO_FEW_LOADS,
     BoolArray,
     IntArray,
+    copy_into,
     finish_supports,
     sweep,
 )
@@ -49,7 +53,7 @@ CONTACT_TOLERANCE = 1e-9
 """Of the drive tension: a load this near to nothing counts as contact."""
 
 
-@compiled
+@inlined
 def guess_start(
     x: FloatArray,
     z: FloatArray,
@@ -84,7 +88,7 @@ def guess_start(
             start = end
 
 
-@compiled
+@inlined
 def newton(
     x: FloatArray,
     z: FloatArray,
@@ -113,7 +117,8 @@ def newton(
     n = x.size
     for turn in range(14):
         status = sweep(
-            x, z, active, w, c, friction, phase, spacing, load, rule, held, 0, False,
+            x, z, active, w, c, friction, phase, spacing, load, rule, held,
+            NONE_HELD, NOT_SETTLED,
             warm, steps, next_carrier, carriers, supports, totals, out,
         )  # fmt: skip
         if status == SOLVED:
@@ -180,7 +185,7 @@ def bracketed(
         for _ in range(1 if friction == 0.0 else 12):
             status = sweep(
                 x, z, active, w, c, friction, phase, spacing, load, rule, held,
-                held_count, True, warm, steps, next_carrier, carriers, supports,
+                held_count, SETTLED, warm, steps, next_carrier, carriers, supports,
                 totals, out,
             )  # fmt: skip
             if status != NOT_CONVERGED:
@@ -193,11 +198,13 @@ def bracketed(
             low = value
             low_fails = fails
             miss_low = math.nan if fails else totals[8]
-            below[:] = next_carrier
+            for j in range(n):
+                below[j] = next_carrier[j]
         else:
             high = value
             miss_high = totals[8]
-            above[:] = next_carrier
+            for j in range(n):
+                above[j] = next_carrier[j]
         if high - low <= 4e-15 * scale:
             break
         wanted = math.nan
@@ -218,7 +225,7 @@ def bracketed(
     return JUMP
 
 
-@compiled
+@inlined
 def scan_down(
     x: FloatArray,
     z: FloatArray,
@@ -251,7 +258,8 @@ def scan_down(
     while value > 0.1 * guess:
         warm[x.size] = value
         status = sweep(
-            x, z, active, w, c, friction, phase, spacing, load, rule, held, 0, True,
+            x, z, active, w, c, friction, phase, spacing, load, rule, held,
+            NONE_HELD, SETTLED,
             warm, steps, next_carrier, carriers, supports, totals, out,
         )  # fmt: skip
         if status in (NO_EQUILIBRIUM, LOST):
@@ -264,7 +272,7 @@ def scan_down(
     return 0.0, 0.0
 
 
-@compiled
+@inlined
 def solve_contacts_given(
     x: FloatArray,
     z: FloatArray,
@@ -296,7 +304,7 @@ def solve_contacts_given(
     )  # fmt: skip
     if status in (SOLVED, TOO_FEW_LOADS):
         return status
-    warm[:] = kept
+    copy_into(warm, kept)
     below = np.zeros(n, np.int64)
     above = np.zeros(n, np.int64)
     low, high = 0.0, math.inf
@@ -315,9 +323,9 @@ def solve_contacts_given(
             totals[6] = failed
             if low > 0:
                 status = bracketed(
-                    x, z, active, w, c, friction, phase, spacing, load, rule, held, 0,
-                    low, high, warm, below, above, steps, next_carrier, carriers,
-                    supports, totals, out,
+                    x, z, active, w, c, friction, phase, spacing, load, rule, held,
+                    NONE_HELD, low, high, warm, below, above, steps, next_carrier,
+                    carriers, supports, totals, out,
                 )  # fmt: skip
         if status != JUMP or held_count == MOST_HELD:
             break
@@ -335,7 +343,7 @@ def solve_contacts_given(
     return NOT_CONVERGED if status == JUMP else status
 
 
-@compiled
+@inlined
 def measure_lifted(
     x: FloatArray,
     z: FloatArray,
@@ -360,7 +368,7 @@ def measure_lifted(
         if active[j]:
             start = j
             continue
-        first = next_carrier[start] if start > 0 else 0
+        first = next_carrier[start] if start > 0 else NONE_HELD
         march_span(
             supports[5, start], warm[start], w, c, x[j] - x[start], steps[start, 2],
             spacing, load, first, load.size, aside, out,

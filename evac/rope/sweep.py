@@ -34,9 +34,21 @@ JUMP = 5
 LOST = 6
 """Inside the solver only: a trial rope does not get across its span."""
 
+NONE_HELD = np.int64(0)
+NOT_SETTLED, SETTLED = np.bool_(False), np.bool_(True)
+"""A plain 0 or True is a type of its own to numba, which would compile the whole chain
+of kernels once more for each."""
+
 TENSION_TOLERANCE = 4e-12
 """Of the tension: 1 microNewton in 250 kN moves a carrier by less than 1e-9 m."""
 MOST_HELD = 4
+
+
+@compiled
+def copy_into(target: FloatArray, source: FloatArray) -> None:
+    """Copy an array; a slice's assignment compiles the text of its errors, too."""
+    for i in range(target.size):
+        target[i] = source[i]
 
 
 @compiled
@@ -132,7 +144,7 @@ def sweep(
     t = warm[n]
     t_drive = t
     gap = phase
-    k = 0
+    k = np.int64(0)
     length = 0.0
     # (constant, per unit dT) of the tension and of the rope length passed
     t_p, t_q = 0.0, 1.0
