@@ -2,6 +2,7 @@
 
 EvacError
 ├── InputError      the lift folder cannot be read as it stands (exit code 2)
+│   └── FolderError several of its files cannot, each with all that is wrong in it
 ├── RopeError       no rope can hang as asked (exit code 2)
 ├── NoPlanError     the chain cannot end in a plan (exit code 2)
 └── OutputError     the output folder cannot be written (exit code 2)
@@ -9,6 +10,8 @@ EvacError
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,3 +81,36 @@ class InputError(EvacError):
             lines += [f"  {problem}" for problem in problems]
             message = "\n".join(lines)
         super().__init__(message)
+
+
+class FolderError(InputError):
+    """Several files of a lift folder cannot be used: all that is wrong in all of them.
+
+    Sorted by file, and within a file by row.
+
+    Parameters
+    ----------
+    errors : sequence of InputError
+        At least two, of different files or of one.
+    """
+
+    def __init__(self, errors: Sequence[InputError]) -> None:
+        told = [
+            (error.file, _row(problem), problem)
+            for error in errors
+            for problem in error.problems
+        ]
+        told.sort(key=lambda item: item[:2])
+        files = list(dict.fromkeys(file for file, _, _ in told))
+        self.errors = tuple(errors)
+        super().__init__(files[0], [problem for _, _, problem in told])
+        some = "1 file" if len(files) == 1 else f"{len(files)} files"
+        lines = [f"{len(told)} problems in {some}; nothing was planned."]
+        lines += [f"  {file}, {problem}" for file, _, problem in told]
+        self.args = ("\n".join(lines),)
+
+
+def _row(problem: Problem) -> int:
+    """The number of the row, line or feature of a problem; 0 for a whole file."""
+    number = re.search(r"\b(?:row|line|feature) (\d+)", problem.where)
+    return int(number[1]) if number else 0

@@ -50,9 +50,11 @@ def check_step_times(
     *,
     numbers: Sequence[int],
     file: str,
-    techniques: Sequence[TechniqueRow],
+    techniques: Sequence[TechniqueRow] | None,
 ) -> None:
     """Refuse rows of an unknown kind, repeats, and techniques without any row.
+
+    None stands for techniques that could not be read: nothing is held against them.
 
     Raises
     ------
@@ -85,7 +87,7 @@ def check_step_times(
         seen[key] = number
     have = {row.technique for row in rows}
     # Outside help is never in the base plan, so nothing is timed with it.
-    need = {row.kind for row in techniques if row.kind != "outside help"}
+    need = {row.kind for row in techniques or () if row.kind != "outside help"}
     problems += [
         problem("no_times", where="column technique", kind=kind)
         for kind in sorted(need - have)
@@ -122,17 +124,19 @@ def check_teams(
     *,
     numbers: Sequence[int],
     file: str,
-    techniques: Sequence[TechniqueRow],
-    frame: Frame,
+    techniques: Sequence[TechniqueRow] | None,
+    frame: Frame | None,
 ) -> None:
     """Refuse repeated teams, unknown techniques, and starts far from the lift.
+
+    Nothing is held against techniques or a place that could not be read (None).
 
     Raises
     ------
     InputError
         Listing every row in question.
     """
-    known = [row.technique for row in techniques]
+    known = [row.technique for row in techniques or ()]
     problems = _repeats([row.team for row in rows], numbers, column="team")
     for row, number in zip(rows, numbers, strict=True):
         problems += [
@@ -143,8 +147,10 @@ def check_teams(
                 near=did_you_mean(name, known),
             )
             for name in row.techniques
-            if name not in known
+            if techniques is not None and name not in known
         ]
+        if frame is None:
+            continue
         reason = far_away(
             frame, latitude_deg=row.start_lat, longitude_deg=row.start_lon
         )
@@ -162,10 +168,12 @@ def check_kits(
     *,
     numbers: Sequence[int],
     file: str,
-    techniques: Sequence[TechniqueRow],
-    teams: Sequence[TeamRow],
+    techniques: Sequence[TechniqueRow] | None,
+    teams: Sequence[TeamRow] | None,
 ) -> None:
     """Refuse repeated kits, and kits of unknown teams or techniques.
+
+    Nothing is held against teams or techniques that could not be read (None).
 
     Raises
     ------
@@ -173,9 +181,10 @@ def check_kits(
         Listing every row in question.
     """
     problems = _repeats([row.kit for row in rows], numbers, column="kit")
-    known, known_teams = [t.technique for t in techniques], [t.team for t in teams]
+    known = [t.technique for t in techniques or ()]
+    known_teams = [t.team for t in teams or ()]
     for row, number in zip(rows, numbers, strict=True):
-        if row.technique not in known:
+        if techniques is not None and row.technique not in known:
             problems.append(
                 problem(
                     "unknown_technique",
@@ -184,7 +193,7 @@ def check_kits(
                     near=did_you_mean(row.technique, known),
                 )
             )
-        if row.team is not None and row.team not in known_teams:
+        if teams is not None and row.team and row.team not in known_teams:
             problems.append(
                 problem(
                     "unknown_team",

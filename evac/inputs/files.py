@@ -11,7 +11,7 @@ from evac.errors import InputError
 from evac.inputs.features import MOST_BYTES
 from evac.inputs.layers import ENDINGS
 from evac.inputs.problems import nearest, problem
-from evac.inputs.sections import LiftToml
+from evac.inputs.sections import FilesSection
 from evac.inputs.tables import RawTable, raw_table
 
 TOML_NAME = "lift.toml"
@@ -97,9 +97,9 @@ def _leaves_folder(name: str, *, key: str) -> InputError:
     return InputError(TOML_NAME, [problem("leaves_folder", where=where, found=name)])
 
 
-def file_name(files: FolderFiles, toml: LiftToml, key: str) -> str | None:
+def file_name(files: FolderFiles, named: FilesSection, key: str) -> str | None:
     """The file's name inside the folder, or None where there is none."""
-    stated = getattr(toml.files, key)
+    stated = getattr(named, key)
     if stated is not None:
         files.inside(stated, key=key)
         return str(stated)
@@ -110,9 +110,9 @@ def file_name(files: FolderFiles, toml: LiftToml, key: str) -> str | None:
     return None
 
 
-def required_table(files: FolderFiles, toml: LiftToml, key: str) -> RawTable:
+def required_table(files: FolderFiles, named: FilesSection, key: str) -> RawTable:
     """A table that every folder must have."""
-    name = file_name(files, toml, key)
+    name = file_name(files, named, key)
     if name is None:
         wanted = DEFAULT_NAMES[key][0]
         names = sorted(item.name for item in files.path.iterdir() if item.is_file())

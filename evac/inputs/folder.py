@@ -6,32 +6,14 @@ from datetime import date
 from pathlib import Path
 
 from evac.errors import InputError
-from evac.facts.drill import DrillRecord
-from evac.facts.finding import Finding
-from evac.facts.lift import (
-    Assumption,
-    Hazard,
-    Lift,
-    MusterPoint,
-    Terrain,
-    Way,
-)
-from evac.inputs import build, crosscheck, dem, geo, plausibility, standing
-from evac.inputs.files import TOML_NAME, FolderFiles, file_name, required_table
-from evac.inputs.layers import read_layer
-from evac.inputs.lift_toml import read_lift_toml
-from evac.inputs.placing import Placed, place_supports
+from evac.facts.lift import Assumption, Lift, Terrain
+from evac.inputs import build, dem, plausibility, standing
+from evac.inputs.files import TOML_NAME, FolderFiles
+from evac.inputs.lift_toml import named_files, read_lift_toml
+from evac.inputs.parts import crew_part, drill_part, ground_part, layer_part, line_part
 from evac.inputs.problems import problem
-from evac.inputs.rows import (
-    DrillRow,
-    KitRow,
-    StepTimeRow,
-    SupportRow,
-    TeamRow,
-    TechniqueRow,
-)
 from evac.inputs.sections import LiftToml
-from evac.inputs.tables import feet_findings, raw_table, read_table
+from evac.inputs.troubles import Troubles
 
 
 def open_lift(folder: Path, *, today: date | None = None) -> Lift:
@@ -53,7 +35,9 @@ def open_lift(folder: Path, *, today: date | None = None) -> Lift:
     Raises
     ------
     InputError
-        For the first file that cannot be used, with every problem of that file.
+        With every problem of every file that cannot be used (`FolderError` where that
+        is more than one); what only shows in all files together is told once each of
+        them can be read.
 
     Examples
     --------
@@ -66,32 +50,28 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
     files = FolderFiles(path=Path(folder))
     if not files.path.is_dir() or not (files.path / TOML_NAME).is_file():
         raise InputError(files.path, [problem("no_folder", where="the folder")])
-    toml = read_lift_toml(files.content(TOML_NAME), file=TOML_NAME)
-    findings: list[Finding] = []
-
-    supports_table = required_table(files, toml, "supports")
-    support_rows = read_table(supports_table, model=SupportRow, name="supports")
-    placed = place_supports(
-        support_rows, numbers=supports_table.numbers, file=supports_table.file
+    troubles = Troubles()
+    content = files.content(TOML_NAME)
+    read = troubles.tried(lambda: read_lift_toml(content, file=TOML_NAME))
+    named = named_files(content) if read is None else read.files
+    if named is None:
+        # Other files cannot be judged without knowing which ones are meant.
+        named = troubles.settled(named)
+    drawn = troubles.tried(lambda: line_part(files, named))
+    frame = None if drawn is None else drawn.placed.frame
+    crews = crew_part(files, named, frame=frame, troubles=troubles)
+    layers = layer_part(files, named, frame=frame, troubles=troubles)
+    drills = troubles.tried(lambda: drill_part(files, named))
+    line = troubles.settled(drawn) if drawn is None else drawn
+    placed = line.placed
+    teams = build.teams(crews.teams or (), frame=placed.frame)
+    ground = ground_part(
+        files, named, placed, teams=teams, layers=layers, troubles=troubles
     )
-    findings += placed.findings
-    findings += feet_findings(supports_table)
-    technique_rows, team_rows, kit_rows, time_rows = _crew_tables(
-        files, toml, placed, findings
-    )
-    teams = build.teams(team_rows, frame=placed.frame)
-    hazards, ways, points = _layers(files, toml, placed)
-    drills = _drill_records(files, toml)
-    ground, doubts = standing.ground_table(files, toml, placed)
-    findings += doubts
-    others = [
-        *((t.start_x_m, t.start_y_m, t.start_x_m, t.start_y_m) for t in teams),
-        *((p.x_m, p.y_m, p.x_m, p.y_m) for p in points),
-        *(way.geometry.bounds for way in ways),
-    ]
-    terrain = standing.read_terrain(files, toml, placed, others=others)
+    troubles.require_none()
+    toml = troubles.settled(read)
     supports = standing.stand_supports(
-        support_rows, placed, terrain=terrain, ground=ground
+        line.rows, placed, terrain=ground.terrain, ground=ground.table
     )
     rope = build.rope(toml)
     section = toml.lift
@@ -121,95 +101,22 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         organisation=build.organisation(toml.organisation),
         travel=build.travel(toml),
         teams=teams,
-        kits=build.kits(kit_rows),
-        techniques=build.techniques(technique_rows),
-        step_times=build.step_times(time_rows),
-        hazards=hazards,
-        ways=ways,
-        muster_points=points,
-        terrain=terrain,
-        ground_table=ground,
-        assumptions=_assumptions(toml, terrain),
+        kits=build.kits(troubles.settled(crews.kits)),
+        techniques=build.techniques(troubles.settled(crews.techniques)),
+        step_times=build.step_times(troubles.settled(crews.times)),
+        hazards=layers.hazards,
+        ways=layers.ways,
+        muster_points=layers.points,
+        terrain=ground.terrain,
+        ground_table=ground.table,
+        assumptions=_assumptions(toml, ground.terrain),
         plan_texts=dict(toml.plan_texts),
-        findings=tuple(findings),
-        drill_records=drills,
+        findings=(*line.findings, *crews.findings, *ground.findings),
+        drill_records=troubles.settled(drills),
         accepted_steps=frozenset(toml.learning.accepted),
         fingerprint=dict(sorted(files.hashes.items())),
     )
-    return plausibility.checked(lift, supports_file=supports_table.file)
-
-
-def _crew_tables(
-    files: FolderFiles, toml: LiftToml, placed: Placed, findings: list[Finding]
-) -> tuple[
-    tuple[TechniqueRow, ...],
-    tuple[TeamRow, ...],
-    tuple[KitRow, ...],
-    tuple[StepTimeRow, ...],
-]:
-    """Techniques, teams, kits and step times, checked against each other."""
-    table = required_table(files, toml, "techniques")
-    findings += feet_findings(table)
-    techniques = read_table(table, model=TechniqueRow, name="techniques")
-    crosscheck.check_techniques(techniques, numbers=table.numbers, file=table.file)
-
-    table = required_table(files, toml, "times")
-    times = read_table(table, model=StepTimeRow, name="times")
-    crosscheck.check_step_times(
-        times, numbers=table.numbers, file=table.file, techniques=techniques
-    )
-
-    table = required_table(files, toml, "teams")
-    teams = read_table(table, model=TeamRow, name="teams")
-    crosscheck.check_teams(
-        teams,
-        numbers=table.numbers,
-        file=table.file,
-        techniques=techniques,
-        frame=placed.frame,
-    )
-
-    table = required_table(files, toml, "kit")
-    findings += feet_findings(table)
-    kits = read_table(table, model=KitRow, name="kit")
-    crosscheck.check_kits(
-        kits, numbers=table.numbers, file=table.file, techniques=techniques, teams=teams
-    )
-    return techniques, teams, kits, times
-
-
-def _drill_records(files: FolderFiles, toml: LiftToml) -> tuple[DrillRecord, ...]:
-    """What was timed in drills; () where there is no table or none has rows."""
-    name = file_name(files, toml, "drills")
-    if name is None:
-        return ()
-    table = raw_table(files.content(name), file=name)
-    rows = read_table(table, model=DrillRow, name="drills", may_be_empty=True)
-    crosscheck.check_drills(rows, numbers=table.numbers, file=name)
-    return build.drill_records(rows, numbers=table.numbers, file=name)
-
-
-def _layers(
-    files: FolderFiles, toml: LiftToml, placed: Placed
-) -> tuple[tuple[Hazard, ...], tuple[Way, ...], tuple[MusterPoint, ...]]:
-    """The map layers; () for those that the folder does not have."""
-    hazards: tuple[Hazard, ...] = ()
-    ways: tuple[Way, ...] = ()
-    points: tuple[MusterPoint, ...] = ()
-    frame = placed.frame
-    name = file_name(files, toml, "hazards")
-    if name is not None:
-        features = read_layer(files.content(name), file=name)
-        hazards = geo.hazards(features, frame=frame, file=name)
-    name = file_name(files, toml, "access")
-    if name is not None:
-        features = read_layer(files.content(name), file=name)
-        ways = geo.ways(features, frame=frame, file=name)
-    name = file_name(files, toml, "muster")
-    if name is not None:
-        features = read_layer(files.content(name), file=name)
-        points = geo.muster_points(features, frame=frame, file=name)
-    return hazards, ways, points
+    return plausibility.checked(lift, supports_file=line.file)
 
 
 def _assumptions(toml: LiftToml, terrain: Terrain | None) -> tuple[Assumption, ...]:

@@ -145,6 +145,31 @@ class MusterProperties(_Properties):
     receivers: Annotated[Whole, Field(ge=0, le=1_000)] = 0
 
 
+def require_properties(features: Sequence[Feature], *, layer: str, file: str) -> None:
+    """Check a layer where the lift's own place is not known yet.
+
+    Parameters
+    ----------
+    features : sequence of Feature
+        As read.
+    layer : str
+        ``"hazards"``, ``"access"`` or ``"muster"``.
+    file : str
+        Name of the layer's file.
+
+    Raises
+    ------
+    InputError
+        Listing every property that cannot be used.
+    """
+    models: dict[str, type[_Properties]] = {
+        "hazards": HazardProperties,
+        "access": WayProperties,
+        "muster": MusterProperties,
+    }
+    _checked(features, model=models[layer], name=layer, file=file)
+
+
 def hazards(
     features: Sequence[Feature], *, frame: Frame, file: str
 ) -> tuple[Hazard, ...]:

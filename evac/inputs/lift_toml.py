@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from evac.errors import InputError, Problem
 from evac.inputs.problems import did_you_mean, problem, told
-from evac.inputs.sections import LiftToml
+from evac.inputs.sections import FilesSection, LiftToml
 from evac.inputs.tables import decode
 
 SCHEMA = 1
@@ -19,6 +19,10 @@ SCHEMA = 1
 MOST_BYTES = 2_000_000
 
 _ERROR_LINE = re.compile(r"\(at line (\d+), column (\d+)\)")
+
+
+class NewerSchemaError(InputError):
+    """The folder was made by a newer `evac`: nothing in it can be judged."""
 
 
 def read_lift_toml(content: bytes, *, file: str = "lift.toml") -> LiftToml:
@@ -37,6 +41,19 @@ def read_lift_toml(content: bytes, *, file: str = "lift.toml") -> LiftToml:
             _told(detail, table=table) for detail in error.errors(include_url=False)
         ]
         raise InputError(file, problems) from None
+
+
+def named_files(content: bytes) -> FilesSection | None:
+    """The names in ``[files]``, also where other parts of ``lift.toml`` are wrong.
+
+    None where that section cannot be read either: which files belong to the folder is
+    not known then.
+    """
+    try:
+        table = toml_table(content, file="lift.toml")
+        return FilesSection.model_validate(table.get("files", {}))
+    except (InputError, ValidationError):
+        return None
 
 
 def toml_table(content: bytes, *, file: str) -> dict[str, Any]:
@@ -60,7 +77,7 @@ def toml_table(content: bytes, *, file: str) -> dict[str, Any]:
         raise InputError(file, [_syntax_problem(error, text)]) from None
     schema = table.get("schema")
     if isinstance(schema, int) and not isinstance(schema, bool) and schema > SCHEMA:
-        raise InputError(
+        raise NewerSchemaError(
             file, [problem("newer_schema", where="schema", found=schema, schema=SCHEMA)]
         )
     if schema != SCHEMA or isinstance(schema, bool):

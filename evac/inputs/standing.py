@@ -15,7 +15,7 @@ from evac.inputs.files import TOML_NAME, FolderFiles, file_name
 from evac.inputs.placing import Placed
 from evac.inputs.problems import problem
 from evac.inputs.rows import GroundRow, SupportRow
-from evac.inputs.sections import LiftToml
+from evac.inputs.sections import FilesSection
 from evac.inputs.tables import feet_findings, raw_table, read_table
 
 AROUND_LINE_M = 400.0
@@ -28,7 +28,7 @@ SURVEY_SD_M = 0.3
 
 
 def ground_table(
-    files: FolderFiles, toml: LiftToml, placed: Placed
+    files: FolderFiles, named: FilesSection, placed: Placed
 ) -> tuple[GroundTable | None, list[Finding]]:
     """The surveyed ground, where there is a table of it, and doubts met in it.
 
@@ -37,7 +37,7 @@ def ground_table(
     InputError
         If it is out of order or does not reach from end to end.
     """
-    name = file_name(files, toml, "ground")
+    name = file_name(files, named, "ground")
     if name is None:
         return None, []
     table = raw_table(files.content(name), file=name)
@@ -78,13 +78,13 @@ def ground_table(
 
 
 def read_terrain(
-    files: FolderFiles, toml: LiftToml, placed: Placed, *, others: Sequence[Bounds]
+    files: FolderFiles, named: FilesSection, placed: Placed, *, others: Sequence[Bounds]
 ) -> Terrain | None:
     """The terrain around the line and whatever else stands near it.
 
     Parameters
     ----------
-    files, toml, placed
+    files, named, placed
         What was read already.
     others : sequence of (x_min, y_min, x_max, y_max)
         Where teams, ways and muster points are [m]; those farther off than
@@ -95,13 +95,13 @@ def read_terrain(
     InputError
         If a terrain file cannot be read or covers nothing of this.
     """
-    stated = toml.files.terrain
+    stated = named.terrain
     if isinstance(stated, list):
         names = list(stated)
     elif stated is not None:
         names = [stated]
     else:
-        found = file_name(files, toml, "terrain")
+        found = file_name(files, named, "terrain")
         names = [] if found is None else [found]
     if not names:
         return None
@@ -127,8 +127,8 @@ def read_terrain(
         paths,
         frame=placed.frame,
         bounds=_around(placed, others),
-        crs=toml.files.terrain_crs,
-        sd_m=toml.files.terrain_sd_m,
+        crs=named.terrain_crs,
+        sd_m=named.terrain_sd_m,
     )
 
 
