@@ -7,24 +7,30 @@ the lever's own work and not chance.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evac import access, gear, hazards, timing
+from evac import access
 from evac.assignment import assign
 from evac.assignment.changes import Change, families
-from evac.facts.change import Lever
+from evac.assignment.effort import Effort
+from evac.facts.change import Lever, Levers
 from evac.facts.lift import FloatArray, Lift, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import Assignment, Work
-from evac.simulation import simulate
+from evac.ready import make_ready
+from evac.simulation import clearing_seconds
 
 SOONER_S = 600.0
 BATCH_SHARE = 0.5
 """Loading in batches with as many empty carriers between: half the people."""
 _Z95 = 1.959964
+
+
+EFFORT = 45.0
+"""Trials in all (`evac.assignment.effort`): 3 s at most beside a plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +43,13 @@ class _Ready:
     assignment: Assignment
 
 
-def find_levers(plan: Plan, *, runs: int = 2_000) -> tuple[Lever, ...]:
+def find_levers(
+    plan: Plan,
+    *,
+    runs: int = 2_000,
+    effort: float = EFFORT,
+    ways_in: access.WaysIn | None = None,
+) -> Levers:
     """One more team, a longer kit, ten minutes sooner, a half-empty line: ranked.
 
     Of the teams and of the kits only the one that helps most at likely times is
@@ -49,13 +61,18 @@ def find_levers(plan: Plan, *, runs: int = 2_000) -> tuple[Lever, ...]:
         The plan to improve.
     runs : int
         Imagined days, at least 100.
+    effort : float
+        How many trials may be solved in all; large programmes count for more.
+    ways_in : WaysIn, optional
+        Of the plan's lift, so that its ways need not be made ready again.
 
     Returns
     -------
-    tuple of Lever
+    Levers
         Fewest people uncovered first, then the greatest mean gain. Levers that gain
         nothing are shown as such: that is worth knowing before money is spent. None
         where no team has a zone: then nothing can be imagined (see the remedies).
+        ``untried`` counts the changes for which the effort did not suffice.
 
     Notes
     -----
@@ -65,30 +82,60 @@ def find_levers(plan: Plan, *, runs: int = 2_000) -> tuple[Lever, ...]:
     interval. It tells how sure the simulation is, not how true the step times are.
     """
     if not plan.assignment.zones:
-        return ()
-    base_s = _clear_s(plan.lift, plan, plan.work, plan.assignment, runs=runs)
-    found = [
-        _lever(plan, ready, base_s, runs=runs) for ready in _best_of_each_kind(plan)
-    ]
-    return tuple(sorted(found, key=lambda item: (item.uncovered_people, -item.gain_s)))
+        return Levers(runs=runs)
+    if ways_in is None:
+        ways_in = access.open_ways(plan.lift, plan.heights.line)
+    ready, untried = _best_of_each_kind(plan, Effort(left=effort), ways_in)
+    base_s = _base_s(plan, runs=runs)
+    found = [_lever(plan, item, base_s, runs=runs) for item in ready]
+    return Levers(
+        runs=runs,
+        ranked=tuple(
+            sorted(found, key=lambda item: (item.uncovered_people, -item.gain_s))
+        ),
+        untried=untried,
+    )
 
 
-def _best_of_each_kind(plan: Plan) -> Iterator[_Ready]:
-    for changes in _kinds(plan):
-        tried = [ready for change in changes if (ready := _ready(plan, change))]
-        if tried:
-            yield min(tried, key=lambda ready: ready.assignment.objectives[:3])
+def _best_of_each_kind(
+    plan: Plan, effort: Effort, ways_in: access.WaysIn
+) -> tuple[list[_Ready], int]:
+    """The best of each kind, tried in turns so that none uses up the effort."""
+    kinds = _kinds(plan)
+    best: dict[int, _Ready] = {}
+    untried = 0
+    for place in range(max(map(len, kinds))):
+        for kind, changes in enumerate(kinds):
+            if place >= len(changes):
+                continue
+            change = changes[place]
+            # A team more may double the states.
+            if not effort.allows(plan.assignment.states << (change.kind == "team")):
+                untried += 1
+                continue
+            tried = _ready(plan, change, ways_in)
+            effort.charge(tried.assignment)
+            if not tried.assignment.zones:
+                continue
+            known = best.get(kind)
+            if known is None or _score(tried) < _score(known):
+                best[kind] = tried
+    return [best[kind] for kind in sorted(best)], untried
+
+
+def _score(ready: _Ready) -> tuple[int, ...]:
+    return ready.assignment.objectives[:3]
 
 
 def _kinds(plan: Plan) -> list[list[Change]]:
     """The changes of each lever; the best of each list is shown."""
     single = [
         family[-1]
-        for family in families(plan.lift, plan.heights, plan.assignment, unreached=())
+        for family in families(
+            plan.lift, plan.heights, plan.work, plan.assignment, unreached=()
+        )
     ]
     return [
-        [change for change in single if change.kind == "team"],
-        [change for change in single if change.kind in ("kit", "kit_thrown")],
         [
             Change(
                 kind="all_sooner",
@@ -107,6 +154,8 @@ def _kinds(plan: Plan) -> list[list[Change]]:
                 apply=_half_empty,
             )
         ],
+        [change for change in single if change.kind == "team"],
+        [change for change in single if change.kind in ("kit", "kit_thrown")],
     ]
 
 
@@ -143,34 +192,30 @@ def _map(triple: Triple, change: Callable[[float], float]) -> Triple:
     )
 
 
-def _ready(plan: Plan, change: Change) -> _Ready | None:
+def _ready(plan: Plan, change: Change, ways_in: access.WaysIn) -> _Ready:
     lift = change.apply(plan.lift)
-    heights = plan.heights
-    options = gear.options(lift, date=plan.date)
-    gates = hazards.find_gates(lift, heights.line)
-    reaches = gear.find_reaches(lift, options, heights.units, gates=gates)
-    routes = (
-        plan.routes
-        if lift.teams == plan.lift.teams
-        else access.find_routes(lift, heights.line)
+    work = make_ready(lift, plan.heights, date=plan.date, ways_in=ways_in).work
+    return _Ready(change=change, lift=lift, work=work, assignment=assign(work))
+
+
+def _base_s(plan: Plan, *, runs: int) -> FloatArray:
+    """The plan's own days: its simulation began with the same ones."""
+    if plan.simulation.runs >= runs and plan.simulation.seed == plan.seed:
+        return plan.simulation.order_to_clear_s[:runs]
+    return clearing_seconds(
+        plan.lift, plan.heights, plan.work, plan.assignment, runs=runs, seed=plan.seed
     )
-    work = timing.build_work(lift, heights, options, reaches, gates, routes)
-    assignment = assign(work)
-    if not assignment.zones:
-        return None
-    return _Ready(change=change, lift=lift, work=work, assignment=assignment)
-
-
-def _clear_s(
-    lift: Lift, plan: Plan, work: Work, assignment: Assignment, *, runs: int
-) -> FloatArray:
-    """Order -> last on the ground on each imagined day (runs,)."""
-    imagined = simulate(lift, plan.heights, work, assignment, runs=runs, seed=plan.seed)
-    return imagined.order_to_clear_s
 
 
 def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever:
-    clear_s = _clear_s(ready.lift, plan, ready.work, ready.assignment, runs=runs)
+    clear_s = clearing_seconds(
+        ready.lift,
+        plan.heights,
+        ready.work,
+        ready.assignment,
+        runs=runs,
+        seed=plan.seed,
+    )
     gain_s = base_s - clear_s
     mean_s = float(gain_s.mean())
     half_s = _Z95 * float(gain_s.std(ddof=1)) / np.sqrt(runs)

@@ -27,18 +27,18 @@ from evac.facts.work import (
     Simulation,
 )
 from evac.heights.envelope import find_heights
+from evac.levers import find_levers
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways
 from evac.ready import make_ready, settle
 from evac.simulation import simulate
+from evac.simulation.missing import prepare_branches
 
 OnStep = Callable[[str, float], None]
 
 _FIRST_SAID = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 _RUNS = 10_000
-_REMEDY_BUDGET_S = 8.0
-"""A whole plan is to come out in under 20 s; what was not tried is said."""
 
 
 def make_plan(
@@ -102,6 +102,10 @@ def make_plan(
         gates=ready.gates,
     )
     clock = decide(lift, simulation, schedule)
+    report("what_if", 0.0)
+    branches = prepare_branches(
+        lift, heights, ready.work, assignment, simulation, gates=ready.gates
+    )
     everyone_reached = not assignment.uncovered
     limit_met = limits_met(lift, simulation)
     remedies: tuple[Remedy, ...] = ()
@@ -117,7 +121,6 @@ def make_plan(
                 make_ready(changed, heights, date=date, ways_in=ways_in).work
             ),
             limit_s=_likely_limit_s(clock, simulation, assignment),
-            budget_s=_REMEDY_BUDGET_S,
         )
     findings = (
         *lift.findings,
@@ -136,7 +139,7 @@ def make_plan(
         *remedy_findings,
         *_own_findings(lift, assignment, simulation),
     )
-    return Plan(
+    plan = Plan(
         lift=lift,
         date=date,
         seed=seed,
@@ -158,7 +161,9 @@ def make_plan(
         findings=tuple(sorted(findings, key=lambda item: _FIRST_SAID[item.severity])),
         everyone_reached=everyone_reached,
         limit_met=limit_met,
+        branches=branches,
     )
+    return replace(plan, levers=find_levers(plan, ways_in=ways_in))
 
 
 def _likely_limit_s(

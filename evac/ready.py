@@ -105,7 +105,7 @@ def settle(
         raised += tuple(
             item for item in followed.findings if item.key == "heights.raised"
         )
-    message = Words().say("plan.notsettled", rounds=_MOST_ROUNDS)
+    message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
     raise NoPlanError(message)
 
 

@@ -36,11 +36,15 @@ class WaysIn:
     """The ways of a lift, made ready once for all its teams and their changes.
 
     ``searched`` keeps every search that was made: (start, mode of travel, whether
-    released avalanche ground is crossed) -> quickest paths to every node.
+    released avalanche ground is crossed) -> quickest paths to every node. ``found``
+    keeps the routes of a team: (name, start, mode, time lost, time of leaving).
     """
 
     network: Network
     searched: dict[tuple[str, str, bool], _Paths] = field(default_factory=dict)
+    found: dict[tuple[str, str, str, float, float], tuple[Route, ...]] = field(
+        default_factory=dict
+    )
 
     def serves(self, lift: Lift) -> bool:
         """Whether every team of a lift starts at a known place, by a known mode."""
@@ -92,8 +96,14 @@ def find_routes(
         ways_in = open_ways(lift, line)
     routes: list[Route] = []
     for team in lift.teams:
-        finders = _paths(lift, ways_in, team)
-        routes += _team_routes(lift, ways_in.network, team, finders)
+        lost_s = lost_seconds(lift, team)
+        key = (team.id, start_name(team), team.travel, lost_s, team.ready_s + lost_s)
+        if key not in ways_in.found:
+            finders = _paths(lift, ways_in, team)
+            ways_in.found[key] = tuple(
+                _team_routes(lift, ways_in.network, team, finders)
+            )
+        routes += ways_in.found[key]
     return tuple(routes)
 
 

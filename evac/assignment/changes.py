@@ -6,9 +6,10 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from evac.assignment.costs import units_in_order
 from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Kit, Lift, Team, Technique
-from evac.facts.work import Assignment
+from evac.facts.work import Assignment, Work
 from evac.gear.choices import NOT_APPROVED, OUTSIDE_HELP, why_not
 from evac.gear.reach import unit_rope_needed_m
 
@@ -44,6 +45,7 @@ Family = tuple[Change, ...]
 def families(
     lift: Lift,
     heights: Heights,
+    work: Work,
     assignment: Assignment,
     *,
     unreached: Iterable[UnitHeights],
@@ -52,7 +54,7 @@ def families(
 
     Parameters
     ----------
-    lift, heights, assignment
+    lift, heights, work, assignment
         As planned.
     unreached : iterable of UnitHeights
         Units that no kit reaches. Where there are none the lengths needed anywhere
@@ -67,7 +69,7 @@ def families(
     found += _more_teams(lift)
     if not beyond:
         found += _sooner(lift, assignment)
-    found += _halves(heights, assignment, beyond)
+    found += _halves(heights, work, assignment, beyond)
     return [family for family in found if family]
 
 
@@ -252,7 +254,7 @@ def _more_teams(lift: Lift) -> list[Family]:
 
 
 def _halves(
-    heights: Heights, assignment: Assignment, beyond: list[UnitHeights]
+    heights: Heights, work: Work, assignment: Assignment, beyond: list[UnitHeights]
 ) -> list[Family]:
     """Spans cut in the middle: those out of reach, else the longest that bind."""
     spans = heights.line.spans
@@ -263,7 +265,7 @@ def _halves(
             span
             for zone in assignment.zones
             if zone.team in assignment.binding_teams
-            for span in range(zone.first_span, zone.last_span + 1)
+            for _, span in units_in_order(work, zone)
         }
         cut = sorted(binding, key=lambda k: spans[k].start_m - spans[k].end_m)
     found: list[Family] = []

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from evac.assignment.changes import Change, Family, families, least_kit
 from evac.assignment.costs import SIDES
+from evac.assignment.effort import Effort
 from evac.assignment.halves import halved_work
 from evac.assignment.moves import hopeless
 from evac.assignment.solve import assign
@@ -20,6 +21,9 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Assignment, Remedy, Work
+
+EFFORT = 100.0
+"""Trials in all (`evac.assignment.effort`): about 6 s beside a plan."""
 
 MOST_REMEDIES = 8
 """More are no help on a sheet."""
@@ -50,6 +54,7 @@ def find_remedies(
     *,
     rebuild: Callable[[Lift], Work],
     limit_s: int | None = None,
+    effort: float = EFFORT,
     budget_s: float = 20.0,
 ) -> tuple[tuple[Remedy, ...], tuple[Finding, ...]]:
     """Changes, each solved again, that reach everybody and meet the limit.
@@ -68,8 +73,11 @@ def find_remedies(
     limit_s : int, optional
         Seconds from the order by which the last passenger must be down at likely
         times; None where only reach matters.
+    effort : float
+        How many changes may be solved in all; large programmes count for more. A
+        search cut short says so, and is cut at the same place on every machine.
     budget_s : float
-        Seconds for all solutions together; a search cut short says so.
+        Seconds after which even a machine too slow for that effort stops.
 
     Returns
     -------
@@ -78,6 +86,7 @@ def find_remedies(
         that help most. The findings say what was not tried and what does not suffice.
     """
     until = time.monotonic() + budget_s
+    left = Effort(left=effort)
     gap = _unreached(heights, work)
     base = _tried((), assignment, limit_s)
     if base.score == (0, 0):
@@ -97,16 +106,18 @@ def find_remedies(
         )
 
     def solve(*changes: Change) -> _Tried | None:
-        if time.monotonic() > until:
+        more = sum(change.kind == "team" for change in changes)
+        if not left.allows(assignment.states << more) or time.monotonic() > until:
             return None
         changed = lift
         for change in changes:
             changed = change.apply(changed)
         solved = assign(_work_of(changed, changes), budget_s=_SOLVE_S)
+        left.charge(solved)
         return _tried(changes, solved, limit_s)
 
     complete = True
-    for family in families(lift, heights, assignment, unreached=gap):
+    for family in families(lift, heights, work, assignment, unreached=gap):
         best = _least_of(family, base, solve)
         if best is None:
             complete = False
@@ -129,7 +140,7 @@ def find_remedies(
     chosen = sorted(enough or tested, key=_rank)[:MOST_REMEDIES]
     findings = [
         *_bounds(lift, gap),
-        *_verdict(base, found=bool(enough), complete=complete, budget_s=budget_s),
+        *_verdict(base, found=bool(enough), complete=complete),
     ]
     return tuple(_remedy(item) for item in chosen), tuple(findings)
 
@@ -249,9 +260,7 @@ def _bounds(lift: Lift, gap: list[UnitHeights]) -> list[Finding]:
     return findings
 
 
-def _verdict(
-    base: _Tried, *, found: bool, complete: bool, budget_s: float
-) -> list[Finding]:
+def _verdict(base: _Tried, *, found: bool, complete: bool) -> list[Finding]:
     if base.score == (0, 0) or (found and complete):
         return []
     if not complete:
@@ -259,7 +268,6 @@ def _verdict(
             Finding(
                 key="assignment.remedies_cut",
                 severity=Severity.NOTE,
-                values={"budget_s": budget_s},
             )
         ]
     return [Finding(key="assignment.no_remedy", severity=Severity.WARN)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,9 +22,12 @@ from evac.assignment.moves import (
     name_teams,
 )
 from evac.assignment.programme import Field, fixed_order, gentlest_path, reach_forward
-from evac.facts.heights import IntArray
+from evac.facts.heights import BoolArray, IntArray
 from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Assignment, Work
+
+_AVOIDED = 10**9
+"""People x seconds: above the waiting of 2,000 people for five days."""
 
 MOST_STATES = 40_000_000
 """States up to which the programme is used: 14 differing teams on 48 spans (320 MB)."""
@@ -34,6 +38,9 @@ def assign(
     *,
     budget_s: float = 20.0,
     first: Sequence[tuple[Side, int]] = (),
+    columns: Columns | None = None,
+    avoid: BoolArray | None = None,
+    slack_s: int = 0,
 ) -> Assignment:
     """Share the line among the teams so that the last passenger is down soonest.
 
@@ -53,6 +60,13 @@ def assign(
     first : sequence of (Side, int)
         Units with carriers to be taken first (rule 17): whoever has such a unit
         begins with it.
+    columns : Columns, optional
+        Every zone's cost; `evac.assignment.costs.make_columns` where not given.
+    avoid : ndarray of bool, shape (q, 3, n, n), optional
+        Zones of which as few as possible are to be chosen, before waiting counts.
+    slack_s : int
+        The last finish may come so much later than the earliest possible, if that
+        avoids a zone or saves waiting. Both are for the exact programme only.
 
     Returns
     -------
@@ -67,20 +81,31 @@ def assign(
     left, are walked past, and the crossing is still paid.
     """
     started = time.monotonic()
-    columns = forbid_late(work, make_columns(work), first)
+    columns = make_columns(work) if columns is None else columns
+    clean = forbid_late(work, columns, first)
+    columns = clean if avoid is None else _avoided(clean, avoid)
     groups = group_teams(work, columns)
     choices = fastest(work, columns)
     field = _field(work, groups)
     bound = upper_bound(field, choices, groups)
-    n = work.people.shape[1]
-    if field.sets * (n + 1) ** 2 > MOST_STATES:
+    states = field.sets * (work.people.shape[1] + 1) ** 2
+    if states > MOST_STATES:
         left_s = budget_s - (time.monotonic() - started)
         chosen = share_by_columns(
             work, columns, groups, bound=bound, budget_s=max(left_s, 0.0)
         )
     else:
-        chosen = _share(work, columns, groups, field, choices, bound)
-    return make_assignment(work, columns, chosen)
+        chosen = _share(work, columns, groups, field, choices, bound, slack_s)
+    return replace(make_assignment(work, clean, chosen), states=states)
+
+
+def _avoided(columns: Columns, avoid: BoolArray) -> Columns:
+    """The same columns, each zone to be avoided with more waiting than a line can."""
+    possible = columns.finish_s < NEVER_S
+    return replace(
+        columns,
+        wait_s=np.where(avoid & possible, columns.wait_s + _AVOIDED, columns.wait_s),
+    )
 
 
 def upper_bound(
@@ -122,16 +147,18 @@ def _share(
     field: Field,
     choices: Choices,
     bound: tuple[int, int],
+    slack_s: int,
 ) -> Chosen:
     representatives = tuple(rows[0] for rows in groups)
-    excess, finish_s = bound
+    excess, finish_s = bound[0], bound[1] + slack_s
     # While people may still be won, a zone may end later than the bound's finish.
     latest = finish_s if excess == 0 else NEVER_S - 1
     moves = list_moves(choices, representatives, excess=excess, finish_s=latest)
     least, finish = reach_forward(field, moves, excess=excess, finish_s=finish_s)
     # Finished states: the least people uncovered, then the earliest last finish.
     ends = np.stack([least[:, -1, -1], finish[:, -1, -1]], axis=1)
-    excess, finish_s = (int(value) for value in min(map(tuple, ends)))
+    excess, bound_s = (int(value) for value in min(map(tuple, ends)))
+    finish_s = bound_s + slack_s
     reached = (least < excess) | ((least == excess) & (finish <= finish_s))
     alive = np.where(reached, np.cumsum(reached).reshape(reached.shape) - 1, -1)
     del least, finish, reached
@@ -140,7 +167,7 @@ def _share(
     _, rows = gentlest_path(field, moves, alive)
     return Chosen(
         zones=name_teams(rows, groups, gentle),
-        bound_s=finish_s,
+        bound_s=bound_s,
         proven=True,
         method="programme",
     )

@@ -23,6 +23,7 @@ from evac.documents.plandoc_times import (
     latest_sentence,
     time_blocks,
 )
+from evac.documents.plandoc_whatif import branch_blocks, lever_blocks
 from evac.documents.plandoc_work import (
     access_blocks,
     care_blocks,
@@ -61,6 +62,8 @@ def plan_document_facts(
         *time_blocks(plan, words),
         *decision_blocks(plan, words),
         *zone_blocks(plan, words),
+        *branch_blocks(plan, words),
+        *lever_blocks(plan, words),
         *height_blocks(plan, words),
         *reach_blocks(plan, words),
         *hazard_blocks(plan, words),

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from evac.facts.heights import Heights
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.work import Assignment, Schedule, Work
 
 
@@ -72,6 +72,52 @@ class Lever:
     p90_s: float
     p90_gain_s: float
     uncovered_people: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levers:
+    """What would gain most, over the same imagined days.
+
+    ``ranked``: fewest people uncovered first, then the greatest mean gain. ``untried``
+    counts the changes for which the effort allowed did not suffice.
+    """
+
+    runs: int
+    ranked: tuple[Lever, ...] = ()
+    untried: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Branch:
+    """The plan without one team, prepared beforehand.
+
+    Teams are told ``notice_s`` after the order, when the absence is noticed. Those in
+    ``going_on`` do their own zone as planned and then more beyond its far end; those
+    in ``anew`` begin another zone only once they are told; all others keep theirs.
+    ``clear_s`` (runs,): order -> last on the ground on the plan's own imagined days;
+    empty, and the quantiles NaN, where no other team can take anything.
+    ``p90_later_s`` is the shift of the P90 on the same days. How many people lose
+    their team stands in ``assignment.objectives``.
+    """
+
+    team: str
+    notice_s: float
+    assignment: Assignment
+    going_on: tuple[str, ...]
+    anew: tuple[str, ...]
+    clear_s: FloatArray
+    p50_s: float
+    p90_s: float
+    p90_later_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Branches:
+    """What if one team does not come; ``untried`` teams were not worked out."""
+
+    runs: int
+    prepared: tuple[Branch, ...] = ()
+    untried: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

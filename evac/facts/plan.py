@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from evac.facts.change import Branches, Levers
 from evac.facts.finding import Finding
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
@@ -54,3 +55,7 @@ class Plan:
     """In order of the assignment's zones (rule 19)."""
     special: tuple[SpecialPassenger, ...] = ()
     """Categories of special passengers, with who can serve them."""
+    levers: Levers | None = None
+    """What would shorten it most, tried and imagined over the same days."""
+    branches: Branches | None = None
+    """What if one team does not come, prepared beforehand."""

@@ -224,6 +224,9 @@ class Assignment:
     method: str
     binding_teams: tuple[str, ...]
     reserve_teams: tuple[str, ...]
+    states: int = 0
+    """States of the exact programme for it: how much work the solution was, the same
+    on every machine."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,16 +30,17 @@ def options(lift: Lift, *, date: dt.date | None = None) -> tuple[Option, ...]:
     """Every (team, kit, technique) that can be planned with.
 
     The team is trained and has the technique's crew, the technique is approved, fits
-    the carriers and is not outside help, and the kit is the team's own and not to be
-    retired. A spare kit goes to one team at most, as it can be in one place only: to
-    the first team that has no kit of its own for the technique, else to the one whose
-    own ropes of that technique are shortest, if the spare is longer.
+    the carriers and is not outside help, and the kit is the team's own, not to be
+    retired and not overdue for inspection. A spare kit goes to one team at most, as it
+    can be in one place only: to the first team that has no kit of its own for the
+    technique, else to the one whose own ropes of that technique are shortest, if the
+    spare is longer.
 
     Parameters
     ----------
     lift : Lift
     date : dt.date, optional
-        Day to which retirement is counted; the planned day if left out.
+        Day to which retirement and inspection are counted; the planned day if left out.
 
     Returns
     -------
@@ -84,7 +85,7 @@ def kits_of(lift: Lift, team: Team, *, date: dt.date) -> tuple[Kit, ...]:
         kit
         for kit in lift.kits
         if kit.technique in usable
-        and not is_retired(kit, date=date)
+        and is_usable(kit, date=date)
         and (kit.team == team.id or given.get(kit.id) == team.id)
     )
 
@@ -109,18 +110,30 @@ def is_retired(kit: Kit, *, date: dt.date) -> bool:
     return kit.retire_on is not None and kit.retire_on <= date
 
 
+def is_overdue(kit: Kit, *, date: dt.date) -> bool:
+    """Whether a kit's inspection was due before a day."""
+    return kit.inspection_due is not None and kit.inspection_due < date
+
+
+def is_usable(kit: Kit, *, date: dt.date) -> bool:
+    """Whether people may be lowered with a kit: neither retired nor overdue."""
+    return not (is_retired(kit, date=date) or is_overdue(kit, date=date))
+
+
 def spare_kits(lift: Lift, *, date: dt.date) -> dict[str, str]:
     """Spare kit -> the one team that takes it; spares that stay on the shelf lack."""
     given: dict[str, str] = {}
     in_hand: dict[tuple[str, str], float] = {}
     for kit in lift.kits:
-        if kit.team is not None and not is_retired(kit, date=date):
+        if kit.team is not None and is_usable(kit, date=date):
             key = (kit.team, kit.technique)
             in_hand[key] = max(in_hand.get(key, 0.0), kit.rope_length_m)
     techniques = {technique.id: technique for technique in lift.techniques}
     for kit in lift.kits:
         technique = techniques.get(kit.technique)
-        if kit.team is not None or technique is None or is_retired(kit, date=date):
+        if kit.team is not None or technique is None:
+            continue
+        if not is_usable(kit, date=date):
             continue
         able = [team for team in lift.teams if why_not(lift, team, technique) is None]
         if not able:

@@ -9,7 +9,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Kit, Lift
 from evac.facts.work import NEVER_S, Option, Reach, UnitGate
-from evac.gear.choices import is_retired, refusals, spare_kits
+from evac.gear.choices import is_overdue, is_retired, refusals, spare_kits
 from evac.gear.reach import LADDER, unit_name
 
 DUE_SOON_DAYS = 30
@@ -137,7 +137,7 @@ def _kit_dates(lift: Lift, day: dt.date) -> list[Finding]:
         due = kit.inspection_due
         if due is None:
             continue
-        if due < day:
+        if is_overdue(kit, date=day):
             findings.append(_dated("gear.overdue", Severity.WARN, kit, due))
         elif (due - day).days <= DUE_SOON_DAYS:
             findings.append(_dated("gear.due_soon", Severity.NOTE, kit, due))

@@ -11,12 +11,14 @@ import pytest
 from builders import make_lift
 
 from evac import levers
+from evac.access import open_ways
 from evac.assignment.changes import Change
 from evac.facts.change import Lever
 from evac.facts.lift import Lift, Triple
 from evac.facts.plan import Plan
 from evac.levers import find_levers
 from evac.plan import make_plan
+from evac.simulation import clearing_seconds
 from evac.words import Words
 
 
@@ -27,7 +29,7 @@ def planned() -> Plan:
 
 @cache
 def found() -> dict[str, Lever]:
-    return {item.key: item for item in find_levers(planned(), runs=1000)}
+    return {item.key: item for item in find_levers(planned(), runs=1000).ranked}
 
 
 def test_the_four_levers_are_there_ranked_by_what_they_gain() -> None:
@@ -48,8 +50,11 @@ def test_ten_minutes_sooner_gain_at_most_ten_minutes_and_half_the_people_more() 
     # the plan's own zones no day can gain more than what everybody is sooner.
     if sooner.gain_s > 600:
         changed = levers._all_sooner(planned().lift)
-        again = levers._ready(planned(), _named("all_sooner", changed))
-        assert again is not None
+        again = levers._ready(
+            planned(),
+            _named("all_sooner", changed),
+            open_ways(changed, planned().heights.line),
+        )
         assert again.assignment.zones != planned().assignment.zones
     assert found()["batches"].gain_s > 0
 
@@ -57,7 +62,7 @@ def test_ten_minutes_sooner_gain_at_most_ten_minutes_and_half_the_people_more() 
 def test_the_interval_holds_the_mean_of_ten_times_as_many_days() -> None:
     # Over ten times the days the mean must lie near the interval of the few: within
     # two of its half widths (a 95 % interval is missed by that much 1 time in 10,000).
-    many = {item.key: item for item in find_levers(planned(), runs=10_000)}
+    many = {item.key: item for item in find_levers(planned(), runs=10_000).ranked}
     for key, few in found().items():
         half_s = (few.gain_interval_s[1] - few.gain_interval_s[0]) / 2
         assert abs(many[key].gain_s - few.gain_s) <= 2 * half_s + 1e-6
@@ -68,7 +73,8 @@ def test_a_change_that_changes_nothing_gains_exactly_nothing(
 ) -> None:
     # The same draws with and without: not one day may differ.
     monkeypatch.setattr(levers, "_half_empty", lambda lift: lift)
-    nothing = {item.key: item for item in find_levers(planned(), runs=500)}["batches"]
+    levers_found = find_levers(planned(), runs=500).ranked
+    nothing = {item.key: item for item in levers_found}["batches"]
     assert nothing.gain_s == 0.0
     assert nothing.gain_interval_s == (0.0, 0.0)
     assert nothing.p90_gain_s == 0.0
@@ -93,10 +99,44 @@ def test_an_empty_descending_side_stays_as_it_is_under_batches() -> None:
 
 def test_where_no_team_has_a_zone_there_is_no_lever() -> None:
     nobody = replace(planned().assignment, zones=())
-    assert find_levers(replace(planned(), assignment=nobody)) == ()
+    assert find_levers(replace(planned(), assignment=nobody)).ranked == ()
 
 
 def test_every_lever_has_its_sentence() -> None:
     words = Words()
     for item in found().values():
         assert words.say(f"lever.{item.key}", **item.values)
+
+
+def test_what_the_effort_does_not_allow_is_counted_and_not_shown() -> None:
+    # Counted in work, not by the clock: the same folder gives the same papers.
+    all_of_them = find_levers(planned(), runs=200, effort=1000.0)
+    assert all_of_them.untried == 0
+    few = find_levers(planned(), runs=200, effort=2.5)
+    assert len(few.ranked) == 2
+    assert few.untried > 0
+    assert few == find_levers(planned(), runs=200, effort=2.5)
+
+
+def test_the_plan_carries_its_levers_and_a_branch_for_every_team_with_a_zone() -> None:
+    plan = planned()
+    assert plan.levers is not None
+    assert plan.branches is not None
+    assert plan.levers == find_levers(plan)
+    teams = [zone.team for zone in plan.assignment.zones]
+    assert [item.team for item in plan.branches.prepared] == teams
+    assert plan.branches.untried == ()
+
+
+def test_the_days_of_levers_and_branches_are_those_of_the_plan() -> None:
+    # The plan's own days are taken over, not imagined again: they must be the same.
+    plan = planned()
+    again_s = clearing_seconds(
+        plan.lift,
+        plan.heights,
+        plan.work,
+        plan.assignment,
+        runs=500,
+        seed=plan.seed,
+    )
+    np.testing.assert_array_equal(again_s, plan.simulation.order_to_clear_s[:500])

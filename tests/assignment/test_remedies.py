@@ -53,7 +53,11 @@ def with_kits(change: Callable[[Kit], Kit | None]) -> Lift:
 
 
 def ask(
-    lift: Lift, *, limit_s: int | None = None, budget_s: float = 120.0
+    lift: Lift,
+    *,
+    limit_s: int | None = None,
+    effort: float = 1000.0,
+    budget_s: float = 120.0,
 ) -> tuple[tuple[Remedy, ...], tuple[Finding, ...]]:
     work = build(lift)
     return find_remedies(
@@ -63,6 +67,7 @@ def ask(
         assign(work),
         rebuild=build,
         limit_s=limit_s,
+        effort=effort,
         budget_s=budget_s,
     )
 
@@ -148,6 +153,13 @@ def test_a_search_without_time_says_that_not_all_was_tried() -> None:
     remedies, findings = ask(only_short_ropes(), budget_s=0.0)
     assert remedies == ()
     assert "assignment.remedies_cut" in {item.key for item in findings}
+
+
+def test_a_search_is_cut_by_how_much_was_tried_and_not_by_the_clock() -> None:
+    few, whole = (ask(only_short_ropes(), effort=effort) for effort in (3.0, 1000.0))
+    assert few == ask(only_short_ropes(), effort=3.0)
+    assert "assignment.remedies_cut" in {item.key for item in few[1]}
+    assert "assignment.remedies_cut" not in {item.key for item in whole[1]}
 
 
 def test_a_plan_that_is_good_enough_needs_no_remedy() -> None:

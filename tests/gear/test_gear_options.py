@@ -83,10 +83,28 @@ def test_a_retired_kit_is_left_out_from_its_day_on() -> None:
     assert "Kit 1" in {option.kit for option in earlier}
 
 
-def test_an_overdue_inspection_is_told() -> None:
+def test_a_kit_overdue_for_inspection_is_told_and_nobody_is_lowered_with_it() -> None:
     kits = (replace(make_kits()[0], inspection_due=date(2026, 1, 19)), *make_kits()[1:])
+    lift = make_lift(kits=kits)
 
-    assert keys(make_lift(kits=kits))["gear.overdue"] == "Kit 1"
+    assert keys(lift)["gear.overdue"] == "Kit 1"
+    assert ("Team 1", "Kit 1") not in pairs(lift)
+    # On the day itself the inspection is still good.
+    on_the_day = options(lift, date=date(2026, 1, 19))
+    assert "Kit 1" in {option.kit for option in on_the_day}
+
+
+def test_an_overdue_spare_is_given_to_nobody() -> None:
+    spare = replace(
+        make_kits()[1],
+        id="Spare",
+        team=None,
+        rope_length_m=90.0,
+        inspection_due=date(2026, 1, 19),
+    )
+
+    lift = make_lift(kits=(*make_kits(), spare))
+    assert "Spare" not in {kit for _, kit in pairs(lift)}
 
 
 def test_a_spare_kit_goes_to_one_team_only() -> None:

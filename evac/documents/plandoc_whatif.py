@@ -1,0 +1,129 @@
+"""Parts of the plan document about what might be otherwise: a team missing, levers."""
+
+from __future__ import annotations
+
+import math
+
+from evac.documents.blocks import Block, heading, paragraph, table
+from evac.documents.names import zone_text
+from evac.facts.change import Branch, Lever
+from evac.facts.plan import Plan
+from evac.words import Words
+
+
+def branch_blocks(plan: Plan, words: Words) -> list[Block]:
+    """For every team: what if it does not come, and who takes over."""
+    branches = plan.branches
+    if branches is None or not (branches.prepared or branches.untried):
+        return []
+    blocks = [heading(words.say("branch.title"))]
+    if branches.prepared:
+        keys = ("team", "takeover", "zone", "people", "p50", "p90", "later")
+        blocks += [
+            paragraph(
+                words.say(
+                    "branch.intro",
+                    notice_s=branches.prepared[0].notice_s,
+                    runs=branches.runs,
+                )
+            ),
+            table(
+                [words.say(f"branch.{key}") for key in keys],
+                rows=[
+                    row
+                    for item in branches.prepared
+                    for row in _branch_rows(plan, item, words)
+                ],
+                widths=[1.1, 1.8, 1.8, 0.8, 1.05, 1.05, 0.8],
+                right=[3],
+            ),
+        ]
+    if branches.untried:
+        teams = ", ".join(branches.untried)
+        blocks.append(paragraph(words.say("branch.untried", teams=teams)))
+    return blocks
+
+
+def _branch_rows(plan: Plan, branch: Branch, words: Words) -> list[list[str]]:
+    """One row for every team that does otherwise; the first tells the outcome."""
+    does = [
+        [
+            words.say(
+                "branch.goes_on" if zone.team in branch.going_on else "branch.moves",
+                team=zone.team,
+            ),
+            zone_text(plan.lift, zone, words),
+        ]
+        for zone in branch.assignment.zones
+        if zone.team in branch.going_on + branch.anew
+    ]
+    left = {zone.team for zone in branch.assignment.zones}
+    does += [
+        [words.say("branch.free", team=zone.team), ""]
+        for zone in plan.assignment.zones
+        if zone.team not in left and zone.team != branch.team
+    ]
+    outcome = [
+        words.number(branch.assignment.objectives[0], 0),
+        words.show("p50_s", branch.p50_s),
+        words.show("p90_s", branch.p90_s),
+        _shift(branch.p90_later_s, words),
+    ]
+    first, *rest = does or [[words.say("branch.nobody"), ""]]
+    return [
+        [branch.team, *first, *outcome],
+        *(["", *row, "", "", "", ""] for row in rest),
+    ]
+
+
+def _shift(later_s: float, words: Words) -> str:
+    """A shift with its sign; minutes rounded to the nearest, not up."""
+    if not math.isfinite(later_s):
+        return words.show("later_s", later_s)
+    minutes = round(later_s / 60)
+    sign = "+" if minutes > 0 else ""
+    return sign + words.duration(60.0 * minutes)
+
+
+def lever_blocks(plan: Plan, words: Words) -> list[Block]:
+    """What would gain most: the paired difference with its interval."""
+    levers = plan.levers
+    if levers is None or not (levers.ranked or levers.untried):
+        return []
+    blocks = [heading(words.say("lever.title"))]
+    if levers.ranked:
+        keys = ("change", "sooner", "interval", "p50", "p90", "people")
+        blocks += [
+            paragraph(words.say("lever.intro", runs=levers.runs)),
+            table(
+                [words.say(f"lever.{key}") for key in keys],
+                rows=[_lever_row(item, words) for item in levers.ranked],
+                widths=[3, 1, 1.5, 1.15, 1.15, 0.8],
+                right=[5],
+            ),
+        ]
+    if levers.untried:
+        blocks.append(paragraph(words.say("lever.untried", count=levers.untried)))
+    return blocks
+
+
+def _lever_row(lever: Lever, words: Words) -> list[str]:
+    low_s, high_s = lever.gain_interval_s
+    nothing = round(low_s / 60) <= 0
+    return [
+        words.say(f"lever.{lever.key}", **lever.values),
+        words.say("lever.no_gain") if nothing else _minutes(lever.gain_s, words),
+        words.say(
+            "lever.between",
+            low=_minutes(low_s, words),
+            high=_minutes(high_s, words),
+        ),
+        words.duration(lever.p50_s),
+        words.duration(lever.p90_s),
+        words.number(lever.uncovered_people, 0),
+    ]
+
+
+def _minutes(seconds: float, words: Words) -> str:
+    """A gain to the nearest minute: rounding up would promise too much."""
+    return words.duration(60.0 * round(seconds / 60))
