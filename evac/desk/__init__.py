@@ -6,11 +6,13 @@ is shown as its sentence, never as a traceback.
 
 from __future__ import annotations
 
+from evac.desk.begun_views import it_has_begun, one_sighting
 from evac.desk.drill_views import a_drill
 from evac.desk.folders import find_folders
 from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
 from evac.desk.record_views import real_evacuations
 from evac.desk.stop_views import heights_at_a_stop
+from evac.desk.whatif_views import what_if
 from evac.desk.workbench import Workbench, open_workbench
 
 __all__ = [
@@ -19,10 +21,13 @@ __all__ = [
     "find_folders",
     "findings",
     "heights_at_a_stop",
+    "it_has_begun",
+    "one_sighting",
     "open_workbench",
     "real_evacuations",
     "the_map",
     "the_sheet",
     "verdict",
+    "what_if",
     "zones",
 ]

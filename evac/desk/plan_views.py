@@ -9,6 +9,7 @@ import ipywidgets as widgets
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
 from evac.facts.plan import Plan
+from evac.facts.work import LatestOrder
 from evac.maps import map_html
 from evac.words import Words
 
@@ -48,24 +49,27 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
             "desk.verdict_limit_met" if plan.limit_met else "desk.verdict_limit_missed",
             limit_min=min(item.minutes for item in plan.lift.limits),
         )
-    binding = plan.clock.binding
-    latest = (
-        words.say("desk.latest_none")
-        if binding is None
-        else words.say(
-            "desk.latest_at",
-            # Rounded down: a latest time must never be shown later.
-            after_s=60 * (binding.after_stop_s // 60),
-            at_clock_s=binding.clock_s,
-        )
-    )
     times = words.say(
         "desk.verdict_times",
         p50_s=plan.simulation.p50_s,
         p90_s=plan.simulation.p90_s,
-        latest=latest,
+        latest=latest_text(plan.clock.binding, words),
     )
     return reached, limit, times
+
+
+def latest_text(binding: LatestOrder | None, words: Words) -> str:
+    """By when the order must be given, and why."""
+    if binding is None:
+        return words.say("desk.latest_none")
+    # Rounded down: a latest time must never be shown later.
+    after_s = 60 * (binding.after_stop_s // 60)
+    return words.say(
+        "desk.latest_at" if after_s >= 0 else "desk.latest_past",
+        after_s=abs(after_s),
+        at_clock_s=binding.clock_s,
+        reason=words.say(f"clock.{binding.reason}"),
+    )
 
 
 def zones(bench: Workbench) -> widgets.HTML:

@@ -117,5 +117,11 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = 110) -> bytes:
     """A figure as a PNG for a screen."""
     picture = io.BytesIO()
     with drawing():
-        figure.savefig(picture, format="png", dpi=dots_per_inch)
+        # Packed quickly: the picture goes no further than to this screen.
+        figure.savefig(
+            picture,
+            format="png",
+            dpi=dots_per_inch,
+            pil_kwargs={"compress_level": 1},
+        )
     return picture.getvalue()
