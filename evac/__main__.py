@@ -258,7 +258,12 @@ def import_osm(
         Path, typer.Argument(help="An OpenStreetMap extract.", show_default=False)
     ],
     terrain: Annotated[
-        Path | None, typer.Option(help="Terrain file that covers the lift.")
+        list[Path] | None,
+        typer.Option(help="Terrain that covers the lift; once for every tile."),
+    ] = None,
+    terrain_crs: Annotated[
+        str | None,
+        typer.Option(help="Its reference system where the file names none: EPSG:31287"),
     ] = None,
     lift: Annotated[int | None, typer.Option(help="Way id of the lift.")] = None,
     out: Annotated[
@@ -267,15 +272,17 @@ def import_osm(
 ) -> None:
     """List the lifts of an OpenStreetMap extract, or make a lift folder of one."""
     words = Words()
-    if terrain is None and lift is None and out is None:
+    if not terrain and lift is None and out is None:
         _list_lifts(extract, words)
         return
-    if terrain is None or lift is None or out is None:
+    if not terrain or lift is None or out is None:
         raise EvacError(words.say("summary.osm_need_all"))
     from evac.inputs.folder import open_lift
     from evac.inputs.osm_folder import lift_folder_files
 
-    files = lift_folder_files(extract, way_id=lift, terrain=terrain)
+    files = lift_folder_files(
+        extract, way_id=lift, terrain=terrain, terrain_crs=terrain_crs
+    )
     _write_new(out, files, words)
     _say(
         _console(),

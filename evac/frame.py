@@ -6,12 +6,37 @@ of 5 km its lengths are right to 1 mm, so plan distances can be taken from it.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
+
+ANTIMERIDIAN_FREE_M = 50_000.0
+"""A lift at least this far from the 180th meridian has nothing beyond it: a line is
+20 km long at most, and nothing farther than 30 km from it belongs to its folder."""
+
+_METRES_PER_DEGREE = 111_320.0
+
+
+def meets_antimeridian(*, latitude_deg: float, longitude_deg: float) -> bool:
+    """Whether a lift here may have places on both sides of the 180th meridian.
+
+    Maps and map files jump from 180 to -180 degrees there, so that a line across it
+    would be drawn round the world.
+
+    Examples
+    --------
+    >>> meets_antimeridian(latitude_deg=51.9, longitude_deg=-179.9)
+    True
+    >>> meets_antimeridian(latitude_deg=46.8, longitude_deg=9.9)
+    False
+    """
+    away_deg = 180.0 - abs(longitude_deg)
+    parallel = math.cos(math.radians(latitude_deg))
+    return away_deg * _METRES_PER_DEGREE * parallel < ANTIMERIDIAN_FREE_M
 
 
 @dataclass(frozen=True, kw_only=True)

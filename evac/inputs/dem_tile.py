@@ -164,7 +164,7 @@ def _crs_of(path: Path, source: DatasetReader, stated: str | None) -> CRS:
             [
                 problem(
                     "two_crs",
-                    where="[files] terrain_crs",
+                    where="terrain_crs",
                     found=f"{from_user.name!r}",
                     own=own.name,
                 )
@@ -179,7 +179,7 @@ def _crs_from_text(path: Path, text: str) -> CRS:
     except CRSError as error:
         raise InputError(
             path.name,
-            [problem("bad_crs", where="[files] terrain_crs", found=repr(text))],
+            [problem("bad_crs", where="terrain_crs", found=repr(text))],
         ) from error
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from pyproj import Geod
 
 from evac.facts.lift import FloatArray
+from evac.frame import meets_antimeridian
 from evac.inputs.osm_extract import OsmExtract, OsmNode, OsmWay, read_extract
 from evac.words import Words
 
@@ -153,6 +154,10 @@ def _reason(
         return "cut", {"count": lost}
     if len(places) < 2 or distance_m[-1] == 0:
         return "no_line", {}
+    if meets_antimeridian(
+        latitude_deg=places[0].latitude_deg, longitude_deg=places[0].longitude_deg
+    ):
+        return "antimeridian", {}
     if way.closed:
         return "closed", {}
     if sum(other.id == way.id for other in extract.ways) > 1:

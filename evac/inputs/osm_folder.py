@@ -68,7 +68,11 @@ class _Drawn:
 
 
 def lift_folder_files(
-    extract: Path, *, way_id: int, terrain: Path | Sequence[Path]
+    extract: Path,
+    *,
+    way_id: int,
+    terrain: Path | Sequence[Path],
+    terrain_crs: str | None = None,
 ) -> dict[str, bytes]:
     """Files of a lift folder for one lift of an extract.
 
@@ -80,6 +84,8 @@ def lift_folder_files(
         Id of a usable lift.
     terrain : Path or sequence of Path
         Terrain files that cover the line.
+    terrain_crs : str, optional
+        Coordinate reference system of terrain that names none, such as "EPSG:31287".
 
     Returns
     -------
@@ -103,7 +109,7 @@ def lift_folder_files(
         float(drawn.x_m.max()) + MARGIN_M,
         float(drawn.y_m.max()) + MARGIN_M,
     )
-    ground = read_terrain(paths, frame=drawn.frame, bounds=bounds)
+    ground = read_terrain(paths, frame=drawn.frame, bounds=bounds, crs=terrain_crs)
     places = list(zip(drawn.ids, drawn.x_m, drawn.y_m, strict=True))
     require_cover(paths[0].name, terrain=ground, supports=places)
     ground_m = height_at(ground, x_m=drawn.x_m, y_m=drawn.y_m)
@@ -118,7 +124,7 @@ def lift_folder_files(
     line = LineString([(drawn.x_m[0], drawn.y_m[0]), (drawn.x_m[-1], drawn.y_m[-1])])
     frame = drawn.frame
     ways = placed_near(read, frame=frame, line=line)
-    terrain_files = crop(paths, frame=frame, bounds=bounds)
+    terrain_files = crop(paths, frame=frame, bounds=bounds, crs=terrain_crs)
     layers = {
         "access.geojson": access_layer(ways, frame=frame, line=line),
         "hazards.geojson": hazard_layer(ways, frame=frame, line=line),

@@ -10,7 +10,7 @@ import numpy as np
 from evac.errors import InputError, Problem
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import FloatArray, SupportKind
-from evac.frame import Frame
+from evac.frame import Frame, meets_antimeridian
 from evac.inputs.problems import problem
 from evac.inputs.rows import SupportRow
 from evac.units import FOOT_M
@@ -57,6 +57,11 @@ def place_supports(
     first, last = rows[0], rows[-1]
     # Blank places of the ends were refused above.
     frame = Frame(latitude_deg=first.lat or 0.0, longitude_deg=first.lon or 0.0)
+    if meets_antimeridian(
+        latitude_deg=frame.latitude_deg, longitude_deg=frame.longitude_deg
+    ):
+        where = f"row {numbers[0]}, column lon"
+        raise InputError(file, [problem("antimeridian", where=where, found=first.lon)])
     lat = np.array([np.nan if row.lat is None else row.lat for row in rows])
     lon = np.array([np.nan if row.lon is None else row.lon for row in rows])
     given = np.array([np.nan if r.distance_m is None else r.distance_m for r in rows])

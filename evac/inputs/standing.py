@@ -122,6 +122,10 @@ def read_terrain(
                 ],
             )
         files.note(name)
+        beside = path.with_suffix(".prj")
+        if beside.is_file():
+            # GDAL takes the reference system of an ASCII grid from there.
+            files.note(beside.relative_to(files.path).as_posix())
         paths.append(path)
     return dem.read_terrain(
         paths,

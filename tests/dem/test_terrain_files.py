@@ -407,7 +407,7 @@ def test_terrain_of_another_place_is_refused_and_swapped_degrees_recognised(tmp_
 
 def test_a_stated_crs_that_contradicts_the_file_is_refused(tmp_path):
     path = plane_tif(tmp_path / "a.tif")
-    with pytest.raises(InputError, match="Delete terrain_crs"):
+    with pytest.raises(InputError, match="Leave terrain_crs out"):
         read_terrain(path, frame=FRAME, bounds=NEAR, crs="EPSG:32633")
     same = read_terrain(path, frame=FRAME, bounds=NEAR, crs="EPSG:32632")
     assert same.elevation_m.size

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from pyproj import Geod
 from small_folder import FILES, edited, write_folder
 
 from evac.errors import InputError
@@ -104,31 +103,19 @@ def test_a_number_with_two_readings_or_none_is_refused(
         plain_number(text, reading=reading)
 
 
-def test_a_line_across_the_antimeridian_has_its_length(tmp_path: Path) -> None:
-    # Reference: pyproj's geodesic on WGS 84.
-    _, _, length_m = Geod(ellps="WGS84").inv(179.998, 51.9, -179.998, 51.9)
-    end = round(length_m, 1)
+def test_a_line_across_the_antimeridian_is_refused(tmp_path: Path) -> None:
     supports = (
         "support,distance_m,ground_m,rope_height_m,lat,lon\n"
-        f"0,0,100,5,51.9,179.998\n1,,150,9,51.9,180\n2,{end},200,5,51.9,-179.998\n"
+        "0,0,100,5,51.9,179.998\n1,,150,9,51.9,180\n2,275,200,5,51.9,-179.998\n"
     )
-    teams = FILES["teams.csv"].replace("46.8035,9.9005", "51.9,179.999")
-    lift = open_lift(
-        write_folder(
-            tmp_path,
-            supports_csv=supports,
-            teams_csv=teams.replace("46.8,9.9,", "51.9,-179.999,"),
-            ground_csv=f"distance_m,ascending_m,descending_m\n0,100,100\n{end},200,200\n",
-            hazards_geojson=None,
-            access_geojson=None,
-            muster_geojson=None,
-            lift_toml=edited("lift.toml", "Europe/Vienna", "Pacific/Auckland"),
-        )
-    )
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, supports_csv=supports))
 
-    assert lift.supports[2].x_m == pytest.approx(length_m, abs=0.05)
-    assert lift.supports[1].distance_m == pytest.approx(length_m / 2, abs=0.1)
-    assert abs(lift.teams[1].start_x_m) < 300
+    assert (
+        "supports.csv, row 2, column lon: found 179.998, expected a lift at least 50 "
+        "km from the 180th meridian (and not at a pole). Maps break off at that "
+        "meridian, so that this lift cannot be planned here"
+    ) in str(refused.value)
 
 
 def test_a_comma_table_with_decimal_commas_says_what_is_wrong(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+import rasterio.shutil
 from affine import Affine
 from pyproj import Geod
 from shapely.geometry import LineString, shape
@@ -269,6 +270,26 @@ def test_every_usable_lift_of_an_extract_becomes_a_folder(shared, tmp_path, name
         assert lift.name == (listed.name or f"Lift of way {listed.way_id}")
         for state in states(lift):
             assert not state.lifted.any()
+
+
+def test_an_ascii_grid_without_its_crs_needs_it_stated(shared, tmp_path):
+    extract = shared / "real" / "osm_us_discovery.osm"
+    tiff, grid = hillside(tmp_path / "hill.tif", extract), tmp_path / "hill.asc"
+    rasterio.shutil.copy(tiff, grid, driver="AAIGrid")
+    grid.with_suffix(".prj").unlink()
+
+    with pytest.raises(InputError) as refused:
+        lift_folder_files(extract, way_id=257009998, terrain=grid)
+    assert "--terrain-crs EPSG:31287 for import-osm" in str(refused.value)
+
+    stated = lift_folder_files(
+        extract, way_id=257009998, terrain=grid, terrain_crs="EPSG:4326"
+    )
+    from_tiff = lift_folder_files(extract, way_id=257009998, terrain=tiff)
+    assert stated["supports.csv"] == from_tiff["supports.csv"]
+    # The copy in the folder carries the system itself: nothing is left to state.
+    assert b"terrain_crs" not in stated["lift.toml"]
+    assert len(open_lift(written(stated, tmp_path)).supports) == 25
 
 
 def test_tags_that_say_something_are_used():

@@ -185,6 +185,11 @@ def test_a_line_that_is_not_one_line_with_two_ends_is_not_usable(
     assert listed(tmp_path, osm(*ways))[0].reason == reason
 
 
+def test_a_lift_at_the_antimeridian_is_not_usable(tmp_path):
+    text = osm(way(10, 1, 2, 3, 4)).replace('lon="9.0"', 'lon="-179.99"')
+    assert listed(tmp_path, text)[0].reason == "antimeridian"
+
+
 def test_an_exact_repetition_of_a_way_is_one_lift(tmp_path):
     lifts = listed(tmp_path, osm(way(10, 1, 2, 3, 4), way(10, 1, 2, 3, 4)))
     assert [lift.usable for lift in lifts] == [True]
