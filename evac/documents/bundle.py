@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from evac.documents.blocks import Block
@@ -11,8 +11,9 @@ from evac.documents.compare import change_blocks, read_record
 from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
-from evac.documents.sheet import ROOMS, sheet_facts
+from evac.documents.sheet import ROOM_OF_LONG_SHEETS, rooms_for, sheet_facts
 from evac.documents.typeset import Fact, page_count, page_pictures, pdf_bytes
+from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Team
 from evac.facts.plan import Plan
 from evac.figures import line_section, svg_bytes
@@ -40,17 +41,40 @@ def document_files(
         ``plan.pdf``, ``section.pdf``, ``section.svg``, ``sheets_all.pdf`` and
         ``sheets/<team>.pdf``; the same plan gives the same bytes.
     """
+    sheets = sheet_files(plan, words)
     facts = plan_document_facts(
         plan,
         words,
-        findings=(*plan.findings, *missing_glyphs(plan.lift)),
+        findings=(
+            *plan.findings,
+            *missing_glyphs(plan.lift),
+            *_long_sheets(plan, sheets),
+        ),
         changes=changes,
     )
     return {
         "plan.pdf": pdf_bytes("document", facts=facts),
         **section_files(plan, words),
-        **sheet_files(plan, words),
+        **sheets,
     }
+
+
+def _long_sheets(plan: Plan, sheets: Mapping[str, bytes]) -> list[Finding]:
+    """Sheets that no room could keep to two pages, each named."""
+    names = file_names([team.id for team in plan.lift.teams])
+    pages = {
+        team: page_count(sheets[f"sheets/{name}.pdf"]) for team, name in names.items()
+    }
+    return [
+        Finding(
+            key="sheet.long",
+            severity=Severity.WARN,
+            where=team,
+            values={"pages": count, "most": _MOST_PAGES},
+        )
+        for team, count in pages.items()
+        if count > _MOST_PAGES
+    ]
 
 
 def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
@@ -95,12 +119,14 @@ def _fitted(plan: Plan, team: Team, words: Words) -> tuple[dict[str, Fact], byte
     """One team's sheet with its drawings as large as two pages allow."""
     title = words.say("sheet.title", lift=plan.lift.name)
     zones = team_zones(plan).get(team.id, ())
-    for room in ROOMS:
+    for room in rooms_for(plan, team, words):
         facts = sheet_facts(plan, team, zones, words, room=room)
         page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
         if page_count(page) <= _MOST_PAGES:
-            break
-    return facts, page
+            return facts, page
+    # More pages than two, which a finding says; then rather legible than crowded.
+    facts = sheet_facts(plan, team, zones, words, room=ROOM_OF_LONG_SHEETS)
+    return facts, pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
 
 
 def sheet_pictures(

@@ -26,22 +26,43 @@ from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
 _ASSUMPTIONS_SHOWN = 4
+_CARRIERS_MOST_MM = 130.0
+"""What the second page has left for carriers beside everything else on it."""
+_AT_THE_DOOR_M = 1.0
+"""A way in shorter than this is none: the team starts at its first support."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """How much of the paper the drawings of a sheet may take, in millimetres."""
+    """How large drawings, text and the rows to write in are printed."""
 
     section_mm: float
     map_mm: float
+    text_pt: float
+    row_mm: float
+    """Height of a carrier's row: gloves and a pencil want 6 mm or more."""
+    split: bool
+    """Whether the second page begins with the gates; else it runs on where it may."""
 
 
 ROOMS = (
-    Room(section_mm=44.0, map_mm=66.0),
-    Room(section_mm=34.0, map_mm=54.0),
-    Room(section_mm=26.0, map_mm=46.0),
+    Room(section_mm=50.0, map_mm=70.0, text_pt=10.5, row_mm=7.0, split=True),
+    Room(section_mm=44.0, map_mm=66.0, text_pt=10.0, row_mm=6.0, split=True),
+    Room(section_mm=40.0, map_mm=58.0, text_pt=9.5, row_mm=4.6, split=True),
+    Room(section_mm=34.0, map_mm=54.0, text_pt=9.5, row_mm=4.0, split=True),
+    Room(section_mm=26.0, map_mm=46.0, text_pt=9.5, row_mm=3.6, split=False),
 )
 """From generous to tight; the first with which a sheet keeps to two pages is taken."""
+
+ROOM_OF_LONG_SHEETS = ROOMS[2]
+
+
+def rooms_for(plan: Plan, team: Team, words: Words) -> tuple[Room, ...]:
+    """The rooms worth trying: those in which the list of carriers alone may fit."""
+    columns = carrier_columns(plan, team, words)
+    rows = max((len(column) for column in columns), default=0)
+    worth = tuple(room for room in ROOMS if rows * room.row_mm < _CARRIERS_MOST_MM)
+    return worth or ROOMS[-1:]
 
 
 def sheet_facts(
@@ -61,6 +82,8 @@ def sheet_facts(
     """
     facts: dict[str, Fact] = {
         "label": dict(labels(words, "sheet.label")),
+        "text_pt": room.text_pt,
+        "row_mm": room.row_mm,
         "team": team.id,
         "channel": team.channel or "",
         "stamp": words.say(
@@ -115,13 +138,12 @@ def _zone_facts(
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
         "qr_svg": qr_svg(address),
-        # Where paper is short the list of gates may run over to the second page.
-        "gates_whole": room is not ROOMS[-1],
+        "split": room.split,
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
         "carriers": [[list(row) for row in column] for column in columns],
-        "carrier_widths": list(carrier_widths_mm(words)),
+        "carrier_widths": list(carrier_widths_mm(words, text_pt=room.text_pt - 0.5)),
         "carriers_note": words.say(
             "sheet.carriers_at" if columns else "sheet.carriers_none"
         ),
@@ -267,6 +289,9 @@ def _way_lines(plan: Plan, team: Team, route: Route | None, words: Words) -> lis
         if team.vehicle
         else team.travel
     )
+    if route.length_m < _AT_THE_DOOR_M:
+        support = plan.lift.supports[route.support_index].id
+        return [ready, words.say("sheet.way_none", support=support)]
     lines: list[Fact] = [
         ready,
         words.say(

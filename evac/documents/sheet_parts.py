@@ -18,6 +18,15 @@ from evac.words import Words
 _MOST_WARNINGS = 5
 _ROWS_ALONE = 8
 _MOST_COLUMNS = 3
+_EVERYWHERE = frozenset(
+    {
+        "access.avalanche",
+        "inputs.height_step",
+        "inputs.length_in_doubt",
+        "line.terrain_coarse",
+    }
+)
+"""Findings about the whole line that a team must know before it trusts a height."""
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 
 
@@ -52,9 +61,12 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
     return found
 
 
-def carrier_widths_mm(words: Words) -> tuple[float, ...]:
+def carrier_widths_mm(words: Words, *, text_pt: float) -> tuple[float, ...]:
     """Widths of the five columns of `carrier_columns`; a blank takes the rest."""
-    return (8.0, 20.0, 19.0, 19.0, 9.0) if words.feet else (8.0, 9.0, 11.0, 10.5, 9.0)
+    at_nine_points = (8.4, 19.0, 18.5, 18.5, 8.6)
+    if not words.feet:
+        at_nine_points = (8.4, 8.6, 10.6, 10.4, 8.6)
+    return tuple(round(width * text_pt / 9.0, 1) for width in at_nine_points)
 
 
 def _unit_text(plan: Plan, rescue: Rescue, words: Words) -> str:
@@ -72,9 +84,14 @@ def _carrier_row(plan: Plan, number: int, rescue: Rescue, words: Words) -> list[
         str(number),
         _metres(rescue.distance_m - span.start_m, 0, words),
         _metres(rescue.seat_height_m, 1, words),
-        _metres(rescue.rope_needed_m, 0, words),
+        # Rounded up: a rope must never seem to suffice by rounding.
+        _metres(_whole_above(rescue.rope_needed_m), 0, words),
         words.number(minutes, 0),
     ]
+
+
+def _whole_above(value_m: float) -> float:
+    return float(math.ceil(value_m)) if math.isfinite(value_m) else value_m
 
 
 def _metres(value_m: float, digits: int, words: Words) -> str:
@@ -110,6 +127,7 @@ def gate_rows(
         if hazard.extra_people:
             notes.append(words.say("sheet.people_extra", count=hazard.extra_people))
         opens = hazard.opens_s
+        nobody = "nobody_named" if opens and opens.high > 0 else "nobody"
         if any(gate.opens_s >= NEVER_S for gate in gates) and opens is not None:
             expected = words.say("sheet.gate_never")
         elif opens is None or opens.high <= 0:
@@ -125,7 +143,7 @@ def gate_rows(
             (
                 ". ".join(note for note in notes if note),
                 runs_text(plan, (gate.span_index for gate in gates)),
-                hazard.opened_by or words.say("sheet.nobody"),
+                hazard.opened_by or words.say(f"sheet.{nobody}"),
                 expected,
             )
         )
@@ -246,15 +264,13 @@ def warning_texts(
 
 def _concerns(plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]) -> bool:
     if not finding.where:
-        return False
-    spans = plan.heights.line.spans
-    places = {team.id}
+        return finding.key in _EVERYWHERE
+    spans, supports = plan.heights.line.spans, plan.lift.supports
+    places = {team.id, team.vehicle}
     for side, span in units_taken(plan, zones):
         places |= {f"{spans[span].id} {side.value}", spans[span].id}
+        for support in supports[span : span + 2]:
+            places |= {f"{support.id} {side.value}", support.id}
     for zone in zones:
-        places |= {
-            support.id
-            for support in plan.lift.supports[zone.first_span : zone.last_span + 2]
-        }
-        places.add(zone.option.kit)
+        places |= {zone.option.kit, zone.option.technique}
     return finding.where in places

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
 
-from evac.facts.heights import Line, SideGround
+from evac.facts.heights import Line
 from evac.facts.lift import Hazard, Lift
 
 BESIDE_M = 10.0
@@ -29,9 +30,18 @@ def stretches(lift: Lift, line: Line) -> tuple[Stretch, ...]:
     A hazard under both sides is one stretch, from its first to its last metre.
     """
     found: list[Stretch] = []
+    # A side is straight; its hundreds of samples would only cost time.
+    ropes = [
+        (
+            LineString(np.column_stack([ground.x_m, ground.y_m])).simplify(0.1),
+            float(ground.distance_m[0]),
+        )
+        for ground in line.ground.values()
+    ]
     for hazard in lift.hazards:
+        near = hazard.geometry.buffer(BESIDE_M)
         runs = sorted(
-            run for ground in line.ground.values() for run in _runs(hazard, ground)
+            run for rope, offset in ropes for run in _runs(near, rope, offset)
         )
         for start, end in runs:
             last = found[-1] if found and found[-1].hazard is hazard else None
@@ -44,19 +54,18 @@ def stretches(lift: Lift, line: Line) -> tuple[Stretch, ...]:
     return tuple(sorted(found, key=lambda item: (item.start_m, item.hazard.id)))
 
 
-def _runs(hazard: Hazard, ground: SideGround) -> list[tuple[float, float]]:
-    # A side is straight; its hundreds of samples would only cost time.
-    rope = LineString(np.column_stack([ground.x_m, ground.y_m])).simplify(0.1)
-    near = hazard.geometry.buffer(BESIDE_M).intersection(rope)
+def _runs(
+    near: BaseGeometry, rope: LineString, offset_m: float
+) -> list[tuple[float, float]]:
+    under = near.intersection(rope)
     runs = []
-    for part in getattr(near, "geoms", [near]):
+    for part in getattr(under, "geoms", [under]):
         if part.is_empty:
             continue
         # Plan distance along the side equals distance along the line but for its
         # offset at the start.
         along = [rope.project(Point(xy[0], xy[1])) for xy in part.coords]
-        offset = float(ground.distance_m[0])
-        runs.append((min(along) + offset, max(along) + offset))
+        runs.append((min(along) + offset_m, max(along) + offset_m))
     return runs
 
 

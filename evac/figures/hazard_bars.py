@@ -15,7 +15,7 @@ from evac.words import Words
 ROW_MM = 4.6
 _LEAST_BAR_MM = 1.5
 _GAP_MM = 1.2
-_MOST_LETTERS = 34
+_MOST_LETTERS = 46
 _HATCH: Mapping[str, str] = {
     "power line": "xx",
     "road": "--",

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from evac.facts.lift import Terrain
+from evac.facts.lift import Support, Terrain
 from evac.facts.plan import Plan
 from evac.facts.work import Route, Zone
 from evac.figures.canvas import (
@@ -29,10 +29,13 @@ from evac.figures.map_labels import (
     write_scale_and_north,
     write_supports,
 )
+from evac.figures.taken import units_taken
 from evac.words import Words
 
 WIDTH_MM = 112.0
 _FOOT_MM = 9.5
+_LEAST_WAY_M = 60.0
+_WAY_POINTS = 8
 _INTERVALS_M = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
@@ -64,7 +67,7 @@ def zone_map(
     """
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=height_mm)
-        view = _view(plan, zones, inside_mm=height_mm - _FOOT_MM)
+        view = _view(plan, zones, route, inside_mm=height_mm - _FOOT_MM)
         axes = axes_mm(
             figure,
             left=0.3,
@@ -88,12 +91,16 @@ def zone_map(
     return figure
 
 
-def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> View:
+def _view(
+    plan: Plan, zones: Sequence[Zone], route: Route | None, *, inside_mm: float
+) -> View:
+    """The zone with room around it, and the last stretch of the way in."""
     first = min(zone.first_span for zone in zones)
     last = max(zone.last_span for zone in zones)
     supports = plan.heights.line.supports[first : last + 2]
-    x = np.array([item.x_m for item in supports])
-    y = np.array([item.y_m for item in supports])
+    near_x, near_y = _last_stretch(supports, route)
+    x = np.array([*(item.x_m for item in supports), *near_x])
+    y = np.array([*(item.y_m for item in supports), *near_y])
     width_m = max(float(np.ptp(x)) * 1.3, 120.0)
     height_m = max(float(np.ptp(y)) * 1.3, 90.0)
     m_per_mm = max(width_m / WIDTH_MM, height_m / inside_mm)
@@ -105,6 +112,22 @@ def _view(plan: Plan, zones: Sequence[Zone], *, inside_mm: float) -> View:
         north_m=float(centre_y + inside_mm / 2 * m_per_mm),
         m_per_mm=float(m_per_mm),
     )
+
+
+def _last_stretch(
+    supports: Sequence[Support], route: Route | None
+) -> tuple[list[float], list[float]]:
+    """Places along the end of a way in: as far out as a third of the zone's length."""
+    if route is None or len(route.x_m) < 2:
+        return [], []
+    way = LineString(list(zip(route.x_m, route.y_m, strict=True)))
+    zone_m = abs(supports[-1].distance_m - supports[0].distance_m)
+    shown_m = min(way.length, max(_LEAST_WAY_M, zone_m / 3))
+    points = [
+        way.interpolate(way.length - back_m)
+        for back_m in np.linspace(0.0, shown_m, _WAY_POINTS)
+    ]
+    return [point.x for point in points], [point.y for point in points]
 
 
 def _draw_contours(axes: Axes, terrain: Terrain | None, view: View) -> float | None:
@@ -204,8 +227,9 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> Non
         linewidth=0.9,
         zorder=4,
     )
-    for zone in zones:
-        part = supports[zone.first_span : zone.last_span + 2]
+    # Thick where the team works; a span that it only walks past stays thin.
+    for span in sorted({span for _, span in units_taken(plan, zones)}):
+        part = supports[span : span + 2]
         axes.plot(
             [item.x_m for item in part],
             [item.y_m for item in part],
@@ -224,6 +248,10 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> Non
         zorder=6,
         markerfacecolor="white",
         markeredgecolor="black",
+    )
+    start = supports[zones[0].start_support]
+    axes.plot(
+        [start.x_m], [start.y_m], marker="o", markersize=8, color="black", zorder=6
     )
 
 

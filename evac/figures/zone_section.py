@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side, Support
@@ -37,6 +38,11 @@ from evac.words import Words
 
 WIDTH_MM = 186.0
 _SIDE_MM = 2.0
+_REACHES_SHOWN = 2
+_UPRIGHT_MM = 4.2
+"""Width of one line of upright text with the gap to the next."""
+_LABEL_MOVES_MM = 6.0
+"""An upright label this far from the middle of its span still seems to belong to it."""
 _ID_MM = 5.5
 _LINE_MM = TEXT_PT * MM_PER_PT * 1.25
 
@@ -96,10 +102,12 @@ def zone_section(
     )
     texts = {side: _unit_texts(window, side, zones) for side in sides}
     upright = _must_stand(window, [text for rows in texts.values() for _, text in rows])
+    if upright:
+        texts = _in_few_lines(window, texts)
     label_mm = _label_height_mm(texts, upright=upright)
     strip_mm = rows_of(bars) * ROW_MM
     each_mm = side_height_mm + label_mm + _LINE_MM + 2.0
-    height_mm = len(sides) * each_mm + strip_mm + 2 * _LINE_MM + 1.0
+    height_mm = len(sides) * each_mm + strip_mm + 2 * _LINE_MM + 2.0
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=height_mm)
         for number, side in enumerate(reversed(sides)):
@@ -108,7 +116,7 @@ def zone_section(
                 window,
                 side,
                 texts[side],
-                bottom=strip_mm + 2 * _LINE_MM + 1.0 + number * each_mm,
+                bottom=strip_mm + 2 * _LINE_MM + 2.0 + number * each_mm,
                 height=side_height_mm,
                 label_mm=label_mm,
                 upright=upright,
@@ -117,7 +125,7 @@ def zone_section(
             axes = axes_mm(
                 figure,
                 left=_SIDE_MM,
-                bottom=2 * _LINE_MM,
+                bottom=2 * _LINE_MM + 1.0,
                 width=WIDTH_MM - 2 * _SIDE_MM,
                 height=strip_mm,
             )
@@ -192,8 +200,9 @@ def _unit_text(window: _Window, unit: UnitHeights, option: Option) -> str:
         seat_m=unit.seat_greatest_m,
         margin=words.number(unit.margin_m, 1),
         slope_deg=unit.ground_slope_deg,
-        needed=words.number(reach.rope_needed_m, 0),
-        have=words.number(reach.rope_have_m, 0),
+        # Rounded against the team: a rope must never seem to suffice by rounding.
+        needed=words.number(float(np.ceil(reach.rope_needed_m)), 0),
+        have=words.number(float(np.floor(reach.rope_have_m)), 0),
     )
 
 
@@ -211,27 +220,49 @@ def _label_height_mm(
 ) -> float:
     every = [text for rows in texts.values() for _, text in rows]
     if upright:
-        longest = (text_width_mm(text.replace("\n", " · ")) for text in every)
-        return max(longest, default=0.0) + 1.0
+        lines = (text_width_mm(line) for text in every for line in text.split("\n"))
+        return max(lines, default=0.0) + 1.0
     return _LINE_MM * max((text.count("\n") + 1 for text in every), default=0) + 1.0
 
 
 def _label_places(
     window: _Window, texts: list[tuple[float, str]], *, upright: bool
 ) -> list[tuple[float, str]]:
-    """Where each label stands; upright ones on one line and moved apart."""
+    """Where each label stands; upright ones are moved apart."""
     if not upright:
         return texts
-    places = spread(
-        [middle for middle, _ in texts],
-        gap=4.2 / window.mm_per_m,
-        low=window.low_m,
-        high=window.high_m,
-    )
+    places = _spread_upright(window, texts)
     return [
-        (float(place), text.replace("\n", " · "))
-        for place, (_, text) in zip(places, texts, strict=True)
+        (float(place), text) for place, (_, text) in zip(places, texts, strict=True)
     ]
+
+
+def _spread_upright(
+    window: _Window, texts: list[tuple[float, str]]
+) -> NDArray[np.float64]:
+    most = max((text.count("\n") + 1 for _, text in texts), default=1)
+    half_m = most * _UPRIGHT_MM / 2 / window.mm_per_m
+    return spread(
+        [middle for middle, _ in texts],
+        gap=2 * half_m,
+        low=window.low_m + half_m,
+        high=window.high_m - half_m,
+    )
+
+
+def _in_few_lines(
+    window: _Window, texts: dict[Side, list[tuple[float, str]]]
+) -> dict[Side, list[tuple[float, str]]]:
+    """Upright labels on two lines where each stays near its span, else on one."""
+    for rows in texts.values():
+        moved = _spread_upright(window, rows) - [middle for middle, _ in rows]
+        far_mm = float(np.abs(moved).max(initial=0.0)) * window.mm_per_m
+        if far_mm > _LABEL_MOVES_MM:
+            return {
+                side: [(middle, text.replace("\n", " · ")) for middle, text in each]
+                for side, each in texts.items()
+            }
+    return texts
 
 
 def _draw_side(
@@ -299,12 +330,46 @@ def _draw_side(
     axes.text(
         window.low_m,
         high_m + (label_mm + 2.0) * m_per_mm,
-        window.words.say(f"figures.side_{side.value}"),
+        _side_title(window, side),
         fontsize=TEXT_PT + 1,
         fontweight="bold",
         va="bottom",
         clip_on=False,
     )
+    axes.text(
+        window.high_m,
+        high_m + (label_mm + 2.0) * m_per_mm,
+        _reach_text(window),
+        fontsize=TEXT_PT,
+        ha="right",
+        va="bottom",
+        clip_on=False,
+    )
+
+
+def _side_title(window: _Window, side: Side) -> str:
+    """The side, and which end of the drawing is the upper one."""
+    end = "right" if window.plan.lift.upper_is_last else "left"
+    return window.words.say(
+        "figures.side_title",
+        side=window.words.say(f"figures.side_{side.value}"),
+        upper=window.words.say(f"figures.upper_{end}"),
+    )
+
+
+def _reach_text(window: _Window) -> str:
+    """How high a rope the zone's kits serve, in words beside the dashes."""
+    words = window.words
+    lines = reach_lines(window.plan.lift, kits=window.kits)
+    parts = [
+        words.say(
+            "figures.reach_part",
+            kits=shortened(", ".join(line.kits), most=20),
+            reach_m=line.rope_height_m,
+        )
+        for line in lines[:_REACHES_SHOWN]
+    ]
+    return words.say("figures.zone_reach", list="; ".join(parts)) if parts else ""
 
 
 def _draw_reach(axes: Axes, window: _Window, *, high_m: float) -> None:

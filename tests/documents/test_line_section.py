@@ -21,7 +21,7 @@ def page() -> Page:
 
 def test_every_support_stands_with_its_number_and_height(page: Page) -> None:
     for support in make_plan().lift.supports:
-        label = f"{support.id}  {support.rope_height_m:.1f} m"
+        label = f"{support.id}: {support.rope_height_m:.1f} m"
         assert joined(label) in page.joined
 
 
