@@ -13,11 +13,15 @@ import numpy as np
 
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import IntArray, StopGrid
+from evac.facts.heights import Heights, IntArray, StopGrid
 from evac.facts.lift import Carriers, Grip, Lift, Side, Triple
 
 SPACING_TOLERANCE = 0.01
 """The loop may differ from carriers x spacing by this share before it is said."""
+
+IN_STATIONS = 8
+"""Carriers of a detachable lift that run slowly and close together in its stations, at
+most, beyond those that their rope would hold (common practice, no source)."""
 
 GATE_MISSES = Triple(low=0.0, likely=0.01, high=0.03)
 """Share of people whom an entry gate does not count (common practice, no source)."""
@@ -151,6 +155,55 @@ def _nearest(
     return int(np.argmin(away))
 
 
+def carriers_by_span(
+    numbers: Numbers, stops: StopGrid, *, stop_index: int
+) -> dict[tuple[Side, int], tuple[str, ...]]:
+    """The numbers in every span of both sides, in order of distance along the line.
+
+    Parameters
+    ----------
+    numbers : Numbers
+        Of `number_carriers`.
+    stops : StopGrid
+    stop_index : int
+        The row that the numbers were made for.
+
+    Returns
+    -------
+    dict
+        (side, span index) -> numbers; spans in which none stands do not appear.
+    """
+    found: dict[tuple[Side, int], tuple[str, ...]] = {}
+    for side, rows in stops.span_index.items():
+        for column in np.flatnonzero(rows[stop_index] >= 0):
+            key = (side, int(rows[stop_index, column]))
+            number = numbers.by_place[side][int(column)]
+            found[key] = (*found.get(key, ()), number)
+    return found
+
+
+def loop_length_m(lift: Lift, heights: Heights) -> float:
+    """Unstretched length of the haul rope's loop, both bullwheels included [m].
+
+    Notes
+    -----
+    Arc length of each side's rope in the loaded reference state, less the stretch of
+    its mean tension T: length / (1 + T / EA). Half a bullwheel of the gauge at either
+    end; the deflection into the stations is not known and left out.
+    """
+    length_m = math.pi * lift.gauge_m
+    for state in heights.reference.values():
+        arc_m = float(
+            np.hypot(
+                np.diff(state.rope_distance_m), np.diff(state.rope_elevation_m)
+            ).sum()
+        )
+        tension_n = float(np.mean(state.span_horizontal_tension_n))
+        tension_n *= arc_m / float(np.ptp(state.rope_distance_m))
+        length_m += arc_m / (1 + tension_n / lift.rope.axial_stiffness_n)
+    return length_m
+
+
 def spacing_doubt(lift: Lift, *, loop_m: float) -> tuple[Finding, ...]:
     """Check carriers x spacing against the rope's loop (rule 11).
 
@@ -166,13 +219,17 @@ def spacing_doubt(lift: Lift, *, loop_m: float) -> tuple[Finding, ...]:
     tuple of Finding
         One where they differ by more than 1 % and more than half a spacing: then
         carriers are missing, parked or standing in a station, or the spacing is wrong.
+        On a detachable lift some more than the rope holds stand in the stations.
     """
     carriers = lift.carriers
     if carriers.on_loop is None:
         return ()
     by_spacing_m = carriers.on_loop * carriers.spacing_m
     away_m = abs(by_spacing_m - loop_m)
-    if away_m <= max(SPACING_TOLERANCE * loop_m, carriers.spacing_m / 2):
+    allowed_m = max(SPACING_TOLERANCE * loop_m, carriers.spacing_m / 2)
+    if carriers.grip is Grip.DETACHABLE and by_spacing_m > loop_m:
+        allowed_m += IN_STATIONS * carriers.spacing_m
+    if away_m <= allowed_m:
         return ()
     return (
         Finding(
@@ -273,6 +330,25 @@ def people_from_occupancy(
         high=math.ceil(bound(occupancy.high, _SCORE_90)),
         source="occupancy",
     )
+
+
+def people_on_line(lift: Lift, stops: StopGrid) -> dict[Side, PeopleOnLine]:
+    """People to expect on each side at the stop, from the folder's occupancy.
+
+    Taken at the stop position with the most carriers on the side.
+    """
+    shares = {
+        Side.ASCENDING: lift.occupancy,
+        Side.DESCENDING: lift.descending_occupancy,
+    }
+    return {
+        side: people_from_occupancy(
+            lift.carriers,
+            on_side=int((stops.span_index[side] >= 0).sum(axis=1).max()),
+            occupancy=occupancy,
+        )
+        for side, occupancy in shares.items()
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from evac import access, gear, learning, timing
 from evac.assignment.remedies import find_remedies
+from evac.carriers import loop_length_m, spacing_doubt
 from evac.clock import decide, is_met, limits_met
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
@@ -136,6 +137,7 @@ def make_plan(
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
+        *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,
         *_own_findings(lift, assignment, simulation),
     )

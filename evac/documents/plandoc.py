@@ -17,6 +17,7 @@ from evac.documents.blocks import (
 from evac.documents.contents import answers, contents_blocks, gap_text
 from evac.documents.names import team_zones
 from evac.documents.plandoc_heights import height_blocks
+from evac.documents.plandoc_people import people_blocks
 from evac.documents.plandoc_reach import reach_blocks
 from evac.documents.plandoc_times import (
     decision_blocks,
@@ -70,6 +71,7 @@ def plan_document_facts(
         *access_blocks(plan, words),
         *team_blocks(plan, words),
         *care_blocks(plan, words),
+        *people_blocks(plan, words),
         *_standdown(plan, words),
         *_outside(plan, words),
         *contents_blocks(plan, words),

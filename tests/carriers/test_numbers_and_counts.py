@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,12 +16,15 @@ from evac.carriers import (
     Numbers,
     PeopleOnLine,
     Sighting,
+    carriers_by_span,
     count_people,
     final_sweep,
+    loop_length_m,
     nearest_stop,
     number_carriers,
     people_from_gate,
     people_from_occupancy,
+    people_on_line,
     spacing_doubt,
 )
 from evac.errors import NoPlanError
@@ -146,6 +151,55 @@ def test_spacing_that_does_not_fit_the_loop_is_said() -> None:
     text, remedy = Words().finding(finding)
     assert text.endswith("the loop is 1,440 m long, room for 48.")
     assert remedy.startswith("Count the carriers")
+
+
+def test_a_detachable_lift_may_have_more_carriers_than_its_rope_holds() -> None:
+    # By hand: 42 x 30 m = 1,260 m on a loop of 1,110 m: five stand in the stations.
+    lift = make_lift()
+    detachable = replace(lift, carriers=replace(lift.carriers, grip=Grip.DETACHABLE))
+    assert spacing_doubt(detachable, loop_m=1110.0) == ()
+    assert spacing_doubt(detachable, loop_m=900.0) != ()
+    fixed = replace(lift, carriers=replace(lift.carriers, grip=Grip.FIXED))
+    assert spacing_doubt(fixed, loop_m=1110.0) != ()
+
+
+def test_the_loop_is_both_ropes_and_two_half_bullwheels_less_their_stretch() -> None:
+    # Two straight ropes of 300 m run and 40 m rise at 50 kN with EA = 50 MN; by hand
+    # 2 x 302.65 / (1 + 50.44e3 / 50e6) + pi x 6 = 623.55 m.
+    lift = make_lift()
+    lift = replace(lift, gauge_m=6.0, rope=replace(lift.rope, axial_stiffness_n=50e6))
+    heights = make_flat_heights(lift)
+    straight: Any = SimpleNamespace(
+        rope_distance_m=np.array([0.0, 150.0, 300.0]),
+        rope_elevation_m=np.array([0.0, 20.0, 40.0]),
+        span_horizontal_tension_n=np.array([50e3, 50e3]),
+    )
+    both = replace(heights, reference={UP: straight, DOWN: straight})
+    assert loop_length_m(lift, both) == pytest.approx(623.55, abs=0.01)
+
+
+def test_carriers_by_span_hold_every_number_once_in_its_own_span() -> None:
+    lift = make_numbered()
+    stops = make_flat_heights(lift).stops
+    sighting = Sighting(number="10", side=UP, distance_m=60.0)
+    found = number_carriers(lift, stops, stop_index=0, sighting=sighting)
+    spans = carriers_by_span(found, stops, stop_index=0)
+    every = [number for numbers in spans.values() for number in numbers]
+    assert len(every) == len(set(every)) == 42
+    for (side, span), numbers in spans.items():
+        columns = np.flatnonzero(stops.span_index[side][0] == span)
+        assert numbers == tuple(found.by_place[side][column] for column in columns)
+
+
+def test_people_on_the_line_are_those_of_both_sides_occupancies() -> None:
+    lift = make_lift()
+    stops = make_flat_heights(lift).stops
+    found = people_on_line(lift, stops)
+    most = int((stops.span_index[UP] >= 0).sum(axis=1).max())
+    assert found[UP] == people_from_occupancy(
+        lift.carriers, on_side=most, occupancy=lift.occupancy
+    )
+    assert found[DOWN].likely <= found[UP].likely
 
 
 def test_people_by_occupancy_hold_the_binomial_interval() -> None:
