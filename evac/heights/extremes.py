@@ -84,7 +84,7 @@ def find_extremes(
             model.points.senses,
             model.points.weight_n_per_m,
             model.points.compliance_per_n,
-            0.0,
+            np.zeros(count),
             each.phase_m,
             model.spacing_m,
             each.cases_n,

@@ -18,8 +18,8 @@ from evac.facts.heights import Line
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.heights.load_cases import ALL_EMPTY
 from evac.heights.side_model import SideModel, side_model
-from evac.heights.stop import solve_stop
-from evac.rope.side import SideState
+from evac.heights.stop import SolvedSide, solve_stop
+from evac.heights.tension import NO_FRICTION, other_side
 
 STIFFNESS_SHARE = 0.10
 """Modulus of six-strand haul ropes: 80-110 GPa (from memory)."""
@@ -139,6 +139,7 @@ def grip_elevation_m(
     models: Mapping[Side, SideModel],
     side: Side,
     case: LoadCase,
+    friction: Mapping[Side, float] = NO_FRICTION,
 ) -> FloatArray:
     """Elevation at which grips pass every ground sample, over all stop positions.
 
@@ -148,22 +149,22 @@ def grip_elevation_m(
     model = models[side]
     x_m: list[FloatArray] = []
     z_m: list[FloatArray] = []
-    near: SideState | None = None
+    near: SolvedSide | None = None
     held = np.ones(model.points.x_m.size, np.bool_)
     for step in range(STOPS):
-        solved = solve_stop(
+        near = solve_stop(
             lift,
             line,
             models=models,
             side=side,
             stop_offset_m=step * model.spacing_m / STOPS,
             load_case=case,
+            friction=friction,
             near=near,
         )
-        near = solved.state
-        x_m.append(near.x_m)
-        z_m.append(near.z_m)
-        held &= ~near.lifted
+        x_m.append(near.state.x_m)
+        z_m.append(near.state.z_m)
+        held &= ~near.state.lifted
     # Where the rope lies on a support its path has a kink, known exactly.
     places = np.concatenate([model.points.x_m[held], *x_m])
     heights = np.concatenate([model.points.z_m[held], *z_m])
@@ -184,26 +185,25 @@ def _friction_part(
     case: LoadCase,
     base: FloatArray,
 ) -> FloatArray:
-    """A bound of what friction does: all of it put on the whole side at once.
+    """What rollers do that all hold back the rope the same way, one way or the other.
 
-    Rollers that hold back the rope change its tension by at most the friction factor
-    times their loads, added up from the held end; no span feels more than the sum.
+    Every roller may hold back by anything from nothing to all of its friction. The
+    tension of a span grows with each of those forces between it and the held end, so
+    all of them together are the extremes. Where the force is held at the drive, the
+    other side's rollers have their say over the return bullwheel.
     """
-    solved = solve_stop(
-        lift,
-        line,
-        models=models,
-        side=side,
-        stop_offset_m=0.0,
-        load_case=case,
-    )
-    held_back_n = FRICTION * float(np.nansum(np.abs(solved.state.load_n)))
     part: FloatArray = np.zeros(base.size)
-    for sign in (-1, 1):
-        force_n = lift.tension.force_n + sign * 2 * held_back_n
-        other = replace(lift, tension=replace(lift.tension, force_n=force_n))
-        moved = grip_elevation_m(other, line, models=models, side=side, case=case)
-        part = np.maximum(part, np.abs(moved - base))
+    for own in (-FRICTION, FRICTION):
+        for other in (-FRICTION, FRICTION) if lift.tension.held_at_drive else (own,):
+            moved = grip_elevation_m(
+                lift,
+                line,
+                models=models,
+                side=side,
+                case=case,
+                friction={side: own, other_side(side): other},
+            )
+            part = np.maximum(part, np.abs(moved - base))
     return part
 
 

@@ -29,6 +29,7 @@ from evac.heights.tension import (
     TensionCase,
     held_at_stop,
     other_side,
+    side_state,
     solve_pair,
     tension_cases,
 )
@@ -338,8 +339,7 @@ def _locked(stop: LoopState) -> Held:
 
 
 def _own_length_m(pair: LoopState, side: Side) -> float:
-    state = pair.first if side is Side.ASCENDING else pair.second
-    return state.unstretched_length_m
+    return side_state(pair, side).unstretched_length_m
 
 
 def _force_per_metre(

@@ -137,7 +137,7 @@ def reduce_side(
     sense: IntArray,
     weight: float,
     compliance: float,
-    friction: float,
+    friction: FloatArray,
     phases: FloatArray,
     spacing: float,
     cases: FloatArray,
@@ -160,7 +160,7 @@ def reduce_side(
     Parameters
     ----------
     x, z, sense, weight, compliance : as in `solve_state`
-    friction : float
+    friction : (n,)
         Signed friction factor of the rollers.
     phases : (p,)
     spacing : float

@@ -17,9 +17,11 @@ from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import people_of, row_of, weight_n
 from evac.heights.side_model import SideModel, side_model, side_phase_m, span_of
-from evac.heights.tension import held_at_stop, solve_one
+from evac.heights.tension import NO_FRICTION, held_at_stop, side_state, solve_pair
+from evac.rope.rules import hold_return
 from evac.rope.shape import rope_shape
-from evac.rope.side import SideLoads, SideState
+from evac.rope.side import SideLoads, SideState, solve_side
+from evac.rope.tension import Kept, LoopState
 
 DRAWN_STEP_M = 5.0
 
@@ -33,6 +35,8 @@ class SolvedSide:
     people: FloatArray
     """Of every carrier that was given a load, from the drive; shape (K,)."""
     state: SideState
+    pair: LoopState | None = None
+    """Both sides, where they had to be solved together."""
 
 
 def stop_heights(
@@ -86,12 +90,14 @@ def solve_stop(
     side: Side,
     stop_offset_m: float,
     load_case: LoadCase,
-    near: SideState | None = None,
+    friction: Mapping[Side, float] = NO_FRICTION,
+    near: SolvedSide | None = None,
 ) -> SolvedSide:
     """Solve one side at a stop position under a load case, as the lift came to stop.
 
     The tension system still works then, whatever it does later. Where its force is
-    kept at the drive station the other side is solved along.
+    kept at the drive station the other side is solved along. `near` is a similar
+    solution of the same side, to start from.
     """
     people: dict[Side, FloatArray] = {}
     loads: dict[Side, SideLoads] = {}
@@ -105,11 +111,30 @@ def solve_stop(
             load_n=weight_n(lift, people[each]),
         )
     held = held_at_stop(lift, force_n=lift.tension.force_n)
+    pair: LoopState | None = None
+    if held.kept is Kept.RETURN_FORCE:
+        state = solve_side(
+            models[side].points,
+            loads[side],
+            rule=hold_return(held.amount / 2),
+            friction=friction[side],
+            near=near.state if near else None,
+        )
+    else:
+        pair = solve_pair(
+            models,
+            loads,
+            held=held,
+            friction=friction,
+            near=near.pair if near else None,
+        )
+        state = side_state(pair, side)
     return SolvedSide(
         model=models[side],
         loads=loads[side],
         people=people[side],
-        state=solve_one(models, loads, side=side, held=held, near=near),
+        state=state,
+        pair=pair,
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from evac.heights.side_model import SideModel
 from evac.rope.rules import hold_drive, hold_return
 from evac.rope.side import SideLoads, SideState, solve_side
 from evac.rope.tension import Held, Kept, LoopSide, LoopState, solve_loop
+
+NO_FRICTION: Mapping[Side, float] = MappingProxyType(dict.fromkeys(Side, 0.0))
+"""Signed friction factors of the rollers, see `evac.rope.side.solve_side`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +66,7 @@ def solve_pair(
     loads: Mapping[Side, SideLoads],
     *,
     held: Held,
+    friction: Mapping[Side, float] = NO_FRICTION,
     near: LoopState | None = None,
 ) -> LoopState:
     """Both sides together; the ascending side first.
@@ -71,38 +76,25 @@ def solve_pair(
     models, loads : mapping of Side
         Supports and carriers of both sides.
     held : Held
+    friction : mapping of Side to float
+        Of the rollers, signed.
     near : LoopState, optional
         A similar state to start from.
     """
     near_n = held.amount / 2
     if held.kept is Kept.LENGTH and near is not None:
         near_n = near.return_tension_n
-    if held.kept is Kept.DRIVE_FORCE:
+    if held.kept is Kept.DRIVE_FORCE and near is None:
         near_n = _return_guess_n(models, loads, held.amount / 2)
     up, down = (
-        LoopSide(points=models[side].points, loads=loads[side])
+        LoopSide(points=models[side].points, loads=loads[side], friction=friction[side])
         for side in (Side.ASCENDING, Side.DESCENDING)
     )
     return solve_loop(up, down, held=held, near_tension_n=near_n, near=near)
 
 
-def solve_one(
-    models: Mapping[Side, SideModel],
-    loads: Mapping[Side, SideLoads],
-    *,
-    side: Side,
-    held: Held,
-    near: SideState | None = None,
-) -> SideState:
-    """One side's state; the other is solved with it only where they are coupled."""
-    if held.kept is Kept.RETURN_FORCE:
-        return solve_side(
-            models[side].points,
-            loads[side],
-            rule=hold_return(held.amount / 2),
-            near=near,
-        )
-    pair = solve_pair(models, loads, held=held)
+def side_state(pair: LoopState, side: Side) -> SideState:
+    """One side of a pair as `solve_pair` returns it."""
     return pair.first if side is Side.ASCENDING else pair.second
 
 

@@ -36,12 +36,12 @@ from evac.rope.sweep import (
     LOST,
     MOST_HELD,
     NO_EQUILIBRIUM,
-    NONE_HELD,
     NOT_CONVERGED,
     NOT_SETTLED,
     SETTLED,
     SOLVED,
     TOO_FEW_LOADS,
+    ZERO,
     BoolArray,
     IntArray,
     copy_into,
@@ -95,7 +95,7 @@ def newton(
     active: BoolArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -118,7 +118,7 @@ def newton(
     for turn in range(14):
         status = sweep(
             x, z, active, w, c, friction, phase, spacing, load, rule, held,
-            NONE_HELD, NOT_SETTLED,
+            ZERO, NOT_SETTLED,
             warm, steps, next_carrier, carriers, supports, totals, out,
         )  # fmt: skip
         if status == SOLVED:
@@ -146,7 +146,7 @@ def bracketed(
     active: BoolArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -182,7 +182,7 @@ def bracketed(
             warm[n] = value
         else:
             held[held_count - 1, 2] = value
-        for _ in range(1 if friction == 0.0 else 12):
+        for _ in range(12 if friction.any() else 1):
             status = sweep(
                 x, z, active, w, c, friction, phase, spacing, load, rule, held,
                 held_count, SETTLED, warm, steps, next_carrier, carriers, supports,
@@ -232,7 +232,7 @@ def scan_down(
     active: BoolArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -259,7 +259,7 @@ def scan_down(
         warm[x.size] = value
         status = sweep(
             x, z, active, w, c, friction, phase, spacing, load, rule, held,
-            NONE_HELD, SETTLED,
+            ZERO, SETTLED,
             warm, steps, next_carrier, carriers, supports, totals, out,
         )  # fmt: skip
         if status in (NO_EQUILIBRIUM, LOST):
@@ -279,7 +279,7 @@ def solve_contacts_given(
     active: BoolArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -324,7 +324,7 @@ def solve_contacts_given(
             if low > 0:
                 status = bracketed(
                     x, z, active, w, c, friction, phase, spacing, load, rule, held,
-                    NONE_HELD, low, high, warm, below, above, steps, next_carrier,
+                    ZERO, low, high, warm, below, above, steps, next_carrier,
                     carriers, supports, totals, out,
                 )  # fmt: skip
         if status != JUMP or held_count == MOST_HELD:
@@ -368,7 +368,7 @@ def measure_lifted(
         if active[j]:
             start = j
             continue
-        first = next_carrier[start] if start > 0 else NONE_HELD
+        first = next_carrier[start] if start > 0 else ZERO
         march_span(
             supports[5, start], warm[start], w, c, x[j] - x[start], steps[start, 2],
             spacing, load, first, load.size, aside, out,
@@ -394,7 +394,7 @@ def solve_state(
     sense: IntArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -413,9 +413,11 @@ def solve_state(
         Supports from the drive to the return [m].
     sense : (n,)
         +1 the rope rests on the rollers, -1 it is held down, 0 either.
-    w, c, friction, phase, spacing : float
-        Rope weight [N/m], compliance 1/EA [1/N], signed friction factor of the
-        rollers, and where the carriers hang [m of unstretched rope].
+    w, c, phase, spacing : float
+        Rope weight [N/m], compliance 1/EA [1/N], and where the carriers hang [m of
+        unstretched rope].
+    friction : (n,)
+        Signed friction factor of the rollers of every support.
     load : (K,)
         Weight of every carrier from the drive [N].
     rule : (7,)

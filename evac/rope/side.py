@@ -166,7 +166,7 @@ def solve_side(
     drive_tension_n: float | None = None,
     return_tension_n: float | None = None,
     rule: FloatArray | None = None,
-    friction: float = 0.0,
+    friction: float | FloatArray = 0.0,
     near: SideState | None = None,
 ) -> SideState:
     """Shape and tension of one side's rope under its carriers.
@@ -186,9 +186,9 @@ def solve_side(
         Tension of this side's rope at that end [N]. Give one of them or `rule`.
     rule : numpy.ndarray, shape (7,), optional
         Any other tension rule (`evac.rope.rules`, `evac.rope.tension`).
-    friction : float
-        Rollers hold back the rope by up to this share of their load, all of them
-        towards the drive (above 0) or the return (below 0).
+    friction : float or numpy.ndarray, shape (n,)
+        Rollers hold back the rope by this share of their load: its tension is greater
+        on the side of the return (above 0) or of the drive (below 0).
     near : SideState, optional
         A similar state of the same supports, to start from.
 
@@ -232,7 +232,7 @@ def solve_side(
         points.senses,
         points.weight_n_per_m,
         points.compliance_per_n,
-        friction,
+        np.broadcast_to(friction, size).astype(float),
         loads.phase_m,
         loads.spacing_m,
         np.ascontiguousarray(loads.load_n, float),

@@ -10,6 +10,7 @@ each, and a state is never accepted with a residual above the tolerance.
 from __future__ import annotations
 
 import math
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,13 +35,15 @@ JUMP = 5
 LOST = 6
 """Inside the solver only: a trial rope does not get across its span."""
 
-NONE_HELD = np.int64(0)
-NOT_SETTLED, SETTLED = np.bool_(False), np.bool_(True)
+ZERO = cast(int, np.int64(0))
+NOT_SETTLED, SETTLED = cast(bool, np.bool_(False)), cast(bool, np.bool_(True))
 """A plain 0 or True is a type of its own to numba, which would compile the whole chain
 of kernels once more for each."""
 
 TENSION_TOLERANCE = 4e-12
 """Of the tension: 1 microNewton in 250 kN moves a carrier by less than 1e-9 m."""
+RUB_TOLERANCE = 1e-8
+"""The same for the friction force at a support."""
 MOST_HELD = 4
 
 
@@ -108,7 +111,7 @@ def sweep(
     active: BoolArray,
     w: float,
     c: float,
-    friction: float,
+    friction: FloatArray,
     phase: float,
     spacing: float,
     load: FloatArray,
@@ -144,13 +147,14 @@ def sweep(
     t = warm[n]
     t_drive = t
     gap = phase
-    k = np.int64(0)
+    k = ZERO
     length = 0.0
     # (constant, per unit dT) of the tension and of the rope length passed
     t_p, t_q = 0.0, 1.0
     s_p, s_q = 0.0, 0.0
     worst_m = 0.0
     worst_n = 0.0
+    worst_rub_n = 0.0
     on_support = -1
     t_in, angle_in, weight, extra = t, 0.0, 0.0, 0.0
     supports[:3, 0] = math.nan
@@ -179,11 +183,12 @@ def sweep(
             warm[start] = angle
         first = k
         angle = warm[start]
-        if friction != 0.0 and start > 0:
+        if friction[start] != 0.0 and start > 0:
             # The leaving angle is known only now; a friction force that was taken
             # with another angle is a miss like any other.
             push = bisector_load(t_in, angle_in, t, angle, weight)
-            worst_n = max(worst_n, abs(t - t_in - extra - friction * abs(push)))
+            rub = friction[start] * abs(push)
+            worst_rub_n = max(worst_rub_n, abs(t - t_in - extra - rub))
         steps[start, 2] = gap
         k = march_span(t, angle, w, c, d, gap, spacing, load, k, k_end, carriers, out)
         miss = out[0] - rise
@@ -230,11 +235,11 @@ def sweep(
             k = k_end + 1
             on_support = end
         t = t_in + extra
-        if friction != 0.0 and end < n - 1:
+        if friction[end] != 0.0 and end < n - 1:
             angle_in = math.atan2(out[2], out[5])
             # The load grows with the friction force that it makes.
             push = bisector_load(t_in, angle_in, t, warm[end], weight)
-            signed = friction if push >= 0 else -friction
+            signed = friction[end] if push >= 0 else -friction[end]
             t += signed * push / (1 - signed * math.sin(0.5 * (angle_in - warm[end])))
         next_carrier[end] = k
         start = end
@@ -244,7 +249,7 @@ def sweep(
     totals[0] = t_drive
     totals[1] = t
     totals[2] = length
-    totals[3] = max(worst_n, abs(value))
+    totals[3] = max(worst_n, worst_rub_n, abs(value))
     totals[4] = k
     totals[5] = on_support
     totals[8] = value
@@ -254,7 +259,7 @@ def sweep(
     if (
         worst_m <= HEIGHT_TOLERANCE_M
         and abs(value) <= TENSION_TOLERANCE * t_drive
-        and (friction == 0.0 or worst_n <= 1e-8 * t_drive)
+        and worst_rub_n <= RUB_TOLERANCE * t_drive
     ):
         return SOLVED
     return NOT_CONVERGED

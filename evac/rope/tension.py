@@ -25,10 +25,18 @@ LOOP_TOLERANCE = 1e-10
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoopSide:
-    """One side's supports and rope, and its carriers."""
+    """One side's supports and rope, its carriers, and the friction of its rollers."""
 
     points: SidePoints
     loads: SideLoads
+    friction: float | FloatArray = 0.0
+    """As in `solve_side`."""
+
+    def solve(self, rule: FloatArray, *, near: SideState | None = None) -> SideState:
+        """Solve the side alone under a tension rule."""
+        return solve_side(
+            self.points, self.loads, rule=rule, friction=self.friction, near=near
+        )
 
 
 class Kept(StrEnum):
@@ -131,8 +139,8 @@ def solve_loop(
 
     def solve(tension: float) -> tuple[SideState, SideState]:
         rule = hold_return(tension)
-        a = solve_side(first.points, first.loads, rule=rule, near=last[0])
-        b = solve_side(second.points, second.loads, rule=rule, near=last[1])
+        a = first.solve(rule, near=last[0])
+        b = second.solve(rule, near=last[1])
         last[:] = [a, b]
         return a, b
 
@@ -210,10 +218,8 @@ def _on_jump(
             low_tension_n=tension * (1 - 1e-3),
             high_tension_n=tension * (1 + 1e-3),
         )
-        one = solve_side(jumping.points, jumping.loads, rule=rule, near=low[which])
-        other = solve_side(
-            smooth.points, smooth.loads, rule=hold_return(one.return_tension_n)
-        )
+        one = jumping.solve(rule, near=low[which])
+        other = smooth.solve(hold_return(one.return_tension_n))
         pair = (one, other) if which == 0 else (other, one)
         if abs(held.missed_n(*pair)) <= LOOP_TOLERANCE * one.return_tension_n:
             return _loop(*pair, held=held)
@@ -278,12 +284,7 @@ def rule_beside(
     answers = np.empty(9)
     state: SideState | None = None
     for i, share in enumerate(shares):
-        state = solve_side(
-            other.points,
-            other.loads,
-            rule=hold_return(middle + reach * share),
-            near=state,
-        )
+        state = other.solve(hold_return(middle + reach * share), near=state)
         answers[i] = held.side_value_n(state) - held.goal_n
     # Chebyshev nodes: the fit departs about equally all over the range.
     fit = np.polynomial.Polynomial.fit(shares, answers, 3, domain=[-1, 1])

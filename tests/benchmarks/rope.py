@@ -112,7 +112,7 @@ def _all_states(x, z, sense, w, c, stops, spacing, cases, rule):
         active = np.ones(n, np.bool_)
         for stop in stops:
             status = solve_state(
-                x, z, sense, w, c, 0.0, stop, spacing, cases[i], rule, warm, active,
+                x, z, sense, w, c, np.zeros(n), stop, spacing, cases[i], rule, warm, active,
                 carriers, supports, totals,
             )  # fmt: skip
             worst = max(worst, totals[3]) if status == 0 else np.inf
@@ -140,7 +140,7 @@ def _cold_s(points: SidePoints, loads: SideLoads) -> float:
     n = points.x_m.size
     given = (
         *(points.x_m, points.z_m, points.senses),
-        *(points.weight_n_per_m, points.compliance_per_n, 0.0),
+        *(points.weight_n_per_m, points.compliance_per_n, np.zeros(n)),
         *(loads.phase_m, loads.spacing_m, loads.load_n, hold_return(TENSION_N)),
     )
     out = (np.empty((4, loads.load_n.size)), np.empty((6, n)), np.zeros(10))
