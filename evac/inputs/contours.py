@@ -6,10 +6,8 @@ contour is near, there is no height.
 
 from __future__ import annotations
 
-import json
 import math
-import re
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,11 +19,10 @@ from shapely.geometry import MultiPoint
 from evac.errors import EvacError, InputError
 from evac.facts.lift import FloatArray
 from evac.frame import Frame
+from evac.inputs.contour_files import contour_lines, lines_of
 from evac.inputs.dem_file import problem
-from evac.inputs.dem_tile import HIGHEST_M, LOWEST_M, Bounds
-from evac.units import FOOT_M
+from evac.inputs.dem_tile import Bounds
 
-MOST_BYTES = 200_000_000
 MOST_POINTS = 400_000
 STEP_M = 15.0
 """Contours get a corner of the net at least this often."""
@@ -37,25 +34,6 @@ NET_SHIFTS_M = (0.0, 0.01, 0.02, 0.04, 0.08)
 SD_SHARE = 0.5 / 1.645
 """National Map Accuracy Standards (U.S. Bureau of the Budget, 1947): nine of ten
 heights are within half an interval, so one standard deviation is this share of it."""
-
-HEIGHT_NAMES = (
-    "elevation_m",
-    "elevation",
-    "elev_m",
-    "elev",
-    "ele",
-    "height_m",
-    "height",
-    "contour",
-    "level",
-    "altitude",
-    "hoehe",
-    "z",
-    "elevation_ft",
-    "elev_ft",
-    "contour_ft",
-)
-_HEIGHT = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(m|ft|feet|')?\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,18 +48,14 @@ class Contours:
     features: tuple[dict[str, Any], ...]
 
 
-def is_contour_file(path: Path) -> bool:
-    """Whether a terrain file is GeoJSON rather than a raster."""
-    return path.suffix.lower() in {".geojson", ".json"}
-
-
-def read_contours(path: Path, *, frame: Frame, bounds: Bounds) -> Contours:
-    """Read the contour lines of a GeoJSON file that come near a rectangle.
+def read_contours(paths: Sequence[Path], *, frame: Frame, bounds: Bounds) -> Contours:
+    """Read the contour lines that come near a rectangle.
 
     Parameters
     ----------
-    path : Path
-        Lines in WGS 84 with the height as a property or as Z.
+    paths : sequence of Path
+        GeoJSON, GeoPackage or KML of lines with the height as a property (in GeoJSON
+        also as Z).
     frame : Frame
         The lift's frame.
     bounds : (x_min, y_min, x_max, y_max)
@@ -90,44 +64,38 @@ def read_contours(path: Path, *, frame: Frame, bounds: Bounds) -> Contours:
     Raises
     ------
     InputError
-        If it is no such file, a line has no height, or no two contours come near.
+        If one is no such file, a line has no height, or no two contours come near.
     """
-    features = _features(path)
     x_min, y_min, x_max, y_max = bounds
     near = shapely.box(
         x_min - BEYOND_M, y_min - BEYOND_M, x_max + BEYOND_M, y_max + BEYOND_M
     )
     corners: list[FloatArray] = []
     used: list[dict[str, Any]] = []
-    problems = []
-    for number, feature in enumerate(features, start=1):
-        lines = list(_lines(feature.get("geometry")))
-        if not lines:
-            continue
-        height_m = _height_m(feature)
-        if height_m is None:
-            where = f"feature {number}"
-            problems.append(problem("contour_height", where=where, found="no height"))
-            continue
-        parts = [_near_part(path, line, frame, near) for line in lines]
-        parts = [part for part in parts if part.size]
-        if parts:
-            used.append(feature)
-        corners += [
-            np.column_stack([part, np.full(len(part), height_m)]) for part in parts
-        ]
-    if problems:
-        raise InputError(path.name, problems[:20])
+    for path in paths:
+        for feature, height_m in contour_lines(path):
+            parts = [
+                _near_part(path, line, frame, near)
+                for line in lines_of(feature.get("geometry"))
+            ]
+            parts = [part for part in parts if part.size]
+            if parts:
+                used.append(feature)
+            corners += [
+                np.column_stack([part, np.full(len(part), height_m)]) for part in parts
+            ]
     points_m = np.vstack(corners) if corners else np.empty((0, 3))
     levels = np.unique(points_m[:, 2])
     if levels.size < 2:
         found = f"{levels.size} contours near the lift"
         raise InputError(
-            path.name, [problem("contours_elsewhere", where="file", found=found)]
+            paths[0].name, [problem("contours_elsewhere", where="file", found=found)]
         )
     if len(points_m) > MOST_POINTS:
         found = f"{len(points_m):,} corners around the lift"
-        raise InputError(path.name, [problem("too_large", where="file", found=found)])
+        raise InputError(
+            paths[0].name, [problem("too_large", where="file", found=found)]
+        )
     return Contours(
         points_m=points_m,
         interval_m=float(np.median(np.diff(levels))),
@@ -206,59 +174,6 @@ def _fill(
         part = heights[first_y : last_y + 1, first_x : last_x + 1]
         np.copyto(part, az + east * x + north * y, where=inside)
     return math.hypot(east, north)
-
-
-def _features(path: Path) -> list[Any]:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            found = f"{path.stat().st_size:,} bytes"
-            raise InputError(
-                path.name, [problem("too_large", where="file", found=found)]
-            )
-        whole = json.loads(path.read_bytes().decode("utf-8-sig"))
-        features = whole["features"]
-        if not all(isinstance(feature, dict) for feature in features):
-            message = "a feature is not an object"
-            raise TypeError(message)
-    except OSError as error:
-        raise InputError(
-            path.name, [problem("missing", where="file", found="no such file")]
-        ) from error
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise InputError(
-            path.name, [problem("not_contours", where="file", found=str(error)[:60])]
-        ) from error
-    return list(features)
-
-
-def _lines(geometry: Any) -> Iterator[Any]:
-    """Coordinate lists of a line or of several; nothing for other geometries."""
-    if isinstance(geometry, dict):
-        coordinates = geometry.get("coordinates")
-        if geometry.get("type") == "LineString" and coordinates:
-            yield coordinates
-        if geometry.get("type") == "MultiLineString" and coordinates:
-            yield from coordinates
-
-
-def _height_m(feature: dict[str, Any]) -> float | None:
-    """Height of a contour by its property, else by its Z; None where neither says."""
-    properties = feature.get("properties") or {}
-    named = {str(key).lower(): value for key, value in properties.items()}
-    for name in HEIGHT_NAMES:
-        match = _HEIGHT.fullmatch(str(named.get(name, "")))
-        if match:
-            unit = (match[2] or "").lower()
-            feet = name.endswith("_ft") or unit in {"ft", "feet", "'"}
-            height_m = float(match[1]) * (FOOT_M if feet else 1.0)
-            return height_m if LOWEST_M < height_m < HIGHEST_M else None
-    heights = {
-        point[2] for line in _lines(feature["geometry"]) for point in line if point[2:]
-    }
-    # All Z at 0 is what an export writes that knows no heights.
-    if len(heights) == 1 and heights != {0}:
-        return float(heights.pop())
-    return None
 
 
 def _near_part(

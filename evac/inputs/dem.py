@@ -14,10 +14,10 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Assumption, FloatArray, Terrain
 from evac.frame import Frame
 from evac.ground import at_places, bilinear
+from evac.inputs.contour_files import is_contour_file
 from evac.inputs.contours import (
     SD_SHARE,
     contour_grid,
-    is_contour_file,
     read_contours,
 )
 from evac.inputs.dem_file import problem
@@ -65,7 +65,8 @@ def read_terrain(
     Parameters
     ----------
     path : Path or sequence of Path
-        GeoTIFF, ESRI ASCII grid (needs `crs`), ``.hgt``, or one of these zipped.
+        GeoTIFF, ESRI ASCII grid (needs `crs`), ``.hgt``, or one of these zipped; or
+        contour lines as GeoJSON, GeoPackage or KML.
     frame : Frame
         The lift's frame.
     bounds : (x_min, y_min, x_max, y_max)
@@ -86,8 +87,8 @@ def read_terrain(
         If a file cannot be read, has no CRS, or none covers any of the bounds.
     """
     paths = [path] if isinstance(path, Path) else list(path)
-    if is_contour_file(paths[0]):
-        return _from_contours(paths[0], frame=frame, bounds=bounds, sd_m=sd_m)
+    if _are_contours(paths):
+        return _from_contours(paths, frame=frame, bounds=bounds, sd_m=sd_m)
     tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]
     used = [tile for tile in tiles if tile.values_m.size]
     if not used:
@@ -130,14 +131,15 @@ def read_terrain(
 
 
 def _from_contours(
-    path: Path, *, frame: Frame, bounds: Bounds, sd_m: float | None
+    paths: Sequence[Path], *, frame: Frame, bounds: Bounds, sd_m: float | None
 ) -> Terrain:
-    contours = read_contours(path, frame=frame, bounds=bounds)
+    contours = read_contours(paths, frame=frame, bounds=bounds)
     area_m2 = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
     cell_m = max(CONTOUR_CELL_M, math.sqrt(area_m2 / MOST_GRID_CELLS) * 1.01)
     x_m, y_m = _axes(bounds, cell_m)
     elevation_m, apart_m = contour_grid(contours, x_m=x_m, y_m=y_m)
     words = Words()
+    name = paths[0].name if len(paths) == 1 else words.say("dem.many", count=len(paths))
     return Terrain(
         west_m=float(x_m[0]),
         south_m=float(y_m[0]),
@@ -146,9 +148,22 @@ def _from_contours(
         source_cell_m=apart_m,
         sd_m=SD_SHARE * contours.interval_m if sd_m is None else sd_m,
         source=words.say(
-            "dem.contour_source", name=path.name, interval_m=contours.interval_m
+            "dem.contour_source", name=name, interval_m=contours.interval_m
         ),
     )
+
+
+def _are_contours(paths: Sequence[Path]) -> bool:
+    """Whether terrain comes as contours; refuses contours mixed with rasters."""
+    kinds = {is_contour_file(path) for path in paths}
+    if len(kinds) > 1:
+        raster = next(path for path in paths if not is_contour_file(path))
+        lines = next(path for path in paths if is_contour_file(path))
+        raise InputError(
+            lines.name,
+            [problem("mixed_terrain", where="terrain", found=f"{raster.name} as well")],
+        )
+    return kinds == {True}
 
 
 def crop(
@@ -168,8 +183,8 @@ def crop(
         ``terrain_2.tif`` and so on where the files lie on different grids.
     """
     paths = [path] if isinstance(path, Path) else list(path)
-    if is_contour_file(paths[0]):
-        contours = read_contours(paths[0], frame=frame, bounds=bounds)
+    if _are_contours(paths):
+        contours = read_contours(paths, frame=frame, bounds=bounds)
         whole = {"type": "FeatureCollection", "features": contours.features}
         return {CONTOUR_NAME: json.dumps(whole).encode("utf-8")}
     tiles = [read_tile(one, frame=frame, bounds=bounds, crs=crs) for one in paths]

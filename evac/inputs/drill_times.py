@@ -69,6 +69,7 @@ class TimesRow(BaseModel):
     ended: Clock = None
     stopped: YesNo = False
     real: YesNo = False
+    took_part: Annotated[Text | None, BLANK] = None
     note: Annotated[Text | None, BLANK] = None
 
 
@@ -79,11 +80,35 @@ COLUMNS = tuple(TimesRow.model_fields)
 def read_times(
     path: Path, *, time_zone: str
 ) -> tuple[tuple[Observed, ...], tuple[Unread, ...]]:
+    """Read one observer's sheet, CSV or XLSX, from its file; see `times_of`."""
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        told = problem("no_sheet", where="the file", found=error.strerror or "")
+        raise InputError(path.name, [told]) from None
+    return times_of(content, file=path.name, time_zone=time_zone)
+
+
+def is_sheet(content: bytes, *, file: str) -> bool:
+    """Whether a file is an observer's sheet by its columns, whatever its cells hold."""
+    try:
+        header = raw_table(content, file=file).header
+    except InputError:
+        return False
+    return {"team", "step", "begun", "ended"} <= set(header)
+
+
+def times_of(
+    content: bytes, *, file: str, time_zone: str
+) -> tuple[tuple[Observed, ...], tuple[Unread, ...]]:
     """Read one observer's sheet, CSV or XLSX.
 
     Parameters
     ----------
-    path : Path
+    content : bytes
+        The whole file.
+    file : str
+        Its name; ``.xlsx`` is read as a spreadsheet.
     time_zone : str
         IANA name; on a night when clocks change, seconds are counted by it.
 
@@ -97,12 +122,7 @@ def read_times(
     InputError
         If the sheet is no such table, or a cell cannot be read.
     """
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        told = problem("no_sheet", where="the file", found=error.strerror or "")
-        raise InputError(path.name, [told]) from None
-    table = raw_table(content, file=path.name)
+    table = raw_table(content, file=file)
     rows = read_table(table, model=TimesRow, name="drill_times")
     zone = ZoneInfo(time_zone)
     timed: list[tuple[int, TimesRow, dt.datetime, dt.datetime]] = []
@@ -110,10 +130,10 @@ def read_times(
     for number, row in zip(table.numbers, rows, strict=True):
         span = _clock_span(row, zone)
         if isinstance(span, str):
-            unread.append(Unread(where=f"{path.name}, row {number}", reason=span))
+            unread.append(Unread(where=f"{file}, row {number}", reason=span))
         else:
             timed.append((number, row, *span))
-    return _observed(path.name, timed), tuple(unread)
+    return _observed(file, timed), tuple(unread)
 
 
 def _clock_span(row: TimesRow, zone: ZoneInfo) -> tuple[dt.datetime, dt.datetime] | str:
@@ -161,6 +181,7 @@ def _observed(
             ),
             span_id=row.span,
             carrier=row.carrier or "",
+            took_part=row.took_part or "",
         )
         for number, row, begun, ended in timed
     )

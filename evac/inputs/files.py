@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from evac.errors import InputError
+from evac.inputs.contour_files import CONTOUR_ENDINGS
 from evac.inputs.features import MOST_BYTES
 from evac.inputs.layers import ENDINGS
 from evac.inputs.problems import nearest, problem
@@ -24,7 +25,10 @@ def _layer_names(stem: str) -> tuple[str, ...]:
 DEFAULT_NAMES: Mapping[str, tuple[str, ...]] = {
     "supports": ("supports.csv", "supports.xlsx"),
     "ground": ("ground.csv", "ground.xlsx"),
-    "terrain": ("terrain.tif", "terrain.asc", "terrain.hgt", "terrain.geojson"),
+    "terrain": (
+        *("terrain.tif", "terrain.asc", "terrain.hgt"),
+        *("terrain" + ending for ending in CONTOUR_ENDINGS),
+    ),
     "teams": ("teams.csv", "teams.xlsx"),
     "kit": ("kit.csv", "kit.xlsx"),
     "techniques": ("techniques.csv", "techniques.xlsx"),

@@ -12,7 +12,7 @@ import numpy as np
 
 from evac.errors import InputError
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import FloatArray, Lift
+from evac.facts.lift import FloatArray, Lift, Terrain
 from evac.inputs import dem
 from evac.inputs.problems import problem
 from evac.units import FOOT_M
@@ -21,6 +21,8 @@ LEAST_STEP_M = 10.0
 """A smaller step may be terrain error; geoid steps are 20 to 60 m in the mountains."""
 TABLE_STEP_M = 2.0
 SPIKE_STEP_M = 15.0
+LEAST_VALLEY_M = 10.0
+"""Ground less far below the lower, or above the upper station is no valley or crest."""
 
 
 def require_fit(lift: Lift, *, file: str) -> None:
@@ -62,8 +64,8 @@ def require_fit(lift: Lift, *, file: str) -> None:
 
 
 def doubts(lift: Lift) -> list[Finding]:
-    """Small constant steps, supports off the ground table, and spikes."""
-    return [*_step(lift), *_off_table(lift), *_spikes(lift)]
+    """Small constant steps, supports off the ground table, spikes, valleys."""
+    return [*_step(lift), *_off_table(lift), *_spikes(lift), *_up_and_down(lift)]
 
 
 def _survey_and_terrain_m(lift: Lift) -> FloatArray:
@@ -128,14 +130,8 @@ def _spikes(lift: Lift) -> list[Finding]:
     terrain = lift.terrain
     if terrain is None or lift.ground_table is not None:
         return []
-    distance_m = np.array([support.distance_m for support in lift.supports])
     step_m = max(terrain.source_cell_m, 10.0)
-    along_m = np.arange(0.0, float(distance_m[-1]), step_m)
-    height_m = dem.height_at(
-        terrain,
-        x_m=np.interp(along_m, distance_m, [s.x_m for s in lift.supports]),
-        y_m=np.interp(along_m, distance_m, [s.y_m for s in lift.supports]),
-    )
+    along_m, height_m = _terrain_along(lift, terrain, step_m=step_m)
     before_m, after_m = height_m[1:-1] - height_m[:-2], height_m[1:-1] - height_m[2:]
     least_m = np.minimum(np.abs(before_m), np.abs(after_m))
     limit_m = SPIKE_STEP_M + step_m
@@ -153,3 +149,50 @@ def _spikes(lift: Lift) -> list[Finding]:
         )
         for index in np.flatnonzero(spikes)
     ]
+
+
+def _terrain_along(
+    lift: Lift, terrain: Terrain, *, step_m: float
+) -> tuple[FloatArray, FloatArray]:
+    """Distances along the line and the terrain there, (n,) each."""
+    distance_m = np.array([support.distance_m for support in lift.supports])
+    along_m = np.arange(0.0, float(distance_m[-1]), step_m)
+    height_m = dem.height_at(
+        terrain,
+        x_m=np.interp(along_m, distance_m, [s.x_m for s in lift.supports]),
+        y_m=np.interp(along_m, distance_m, [s.y_m for s in lift.supports]),
+    )
+    return along_m, height_m
+
+
+def _up_and_down(lift: Lift) -> list[Finding]:
+    """A line over a valley or a crest: up and down change along it."""
+    table = lift.ground_table
+    if table is not None:
+        inside = (table.distance_m >= 0) & (
+            table.distance_m <= lift.supports[-1].distance_m
+        )
+        along_m = table.distance_m[inside]
+        height_m = ((table.ascending_m + table.descending_m) / 2)[inside]
+    elif lift.terrain is not None:
+        along_m, height_m = _terrain_along(lift, lift.terrain, step_m=10.0)
+    else:
+        return []
+    known = np.isfinite(height_m)
+    if known.sum() < 3:
+        return []
+    along_m, height_m = along_m[known], height_m[known]
+    if table is None:
+        # A single odd height of the terrain is a spike, not a crest.
+        three = np.stack([height_m[:-2], height_m[1:-1], height_m[2:]])
+        along_m, height_m = along_m[1:-1], np.median(three, axis=0)
+    ends_m = (lift.supports[0].ground_m, lift.supports[-1].ground_m)
+    found = []
+    for key, index, apart_m in (
+        ("inputs.valley", int(height_m.argmin()), min(ends_m) - float(height_m.min())),
+        ("inputs.crest", int(height_m.argmax()), float(height_m.max()) - max(ends_m)),
+    ):
+        if apart_m > LEAST_VALLEY_M:
+            values = {"apart_m": apart_m, "distance_m": float(along_m[index])}
+            found.append(Finding(key=key, severity=Severity.WARN, values=values))
+    return found

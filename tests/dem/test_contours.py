@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import geopandas
 import numpy as np
 import pytest
 
@@ -70,6 +71,72 @@ def test_heights_in_feet_are_read_as_feet_where_they_say_so(tmp_path, name, show
     terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
     assert height_at(terrain, x_m=[100.0], y_m=[0.0]) == pytest.approx(
         [1040.0], abs=0.02
+    )
+
+
+def as_kml(geojson):
+    """The same contours as map programs write them (OGC KML 2.2)."""
+    placemarks = []
+    for feature in json.loads(geojson.read_text())["features"]:
+        places = " ".join(f"{x},{y},0" for x, y in feature["geometry"]["coordinates"])
+        placemarks.append(
+            '<Placemark><ExtendedData><SchemaData><SimpleData name="ELEV">'
+            f"{feature['properties']['elevation_m']}</SimpleData></SchemaData>"
+            f"</ExtendedData><LineString><coordinates>{places}</coordinates>"
+            "</LineString></Placemark>"
+        )
+    text = (
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+        f"{''.join(placemarks)}</Document></kml>"
+    )
+    path = geojson.with_suffix(".kml")
+    path.write_text(text)
+    return path
+
+
+def as_geopackage(geojson):
+    """The same contours as geopandas writes them, in metres of UTM zone 18."""
+    path = geojson.with_suffix(".gpkg")
+    geopandas.read_file(geojson).to_crs("EPSG:32618").to_file(path)
+    return path
+
+
+@pytest.mark.parametrize("convert", [as_kml, as_geopackage])
+def test_contours_read_alike_from_every_layer_format(tmp_path, convert):
+    geojson = contour_file(tmp_path / "c.geojson", plane_contours())
+    path = convert(geojson)
+    terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    first = read_terrain(geojson, frame=FRAME, bounds=NEAR)
+    # A corner may move by a millimetre on its way through another projection.
+    assert terrain.elevation_m == pytest.approx(first.elevation_m, abs=0.01)
+    assert terrain.source == "c" + path.suffix + ", contours every 10.0 m"
+    ((name, content),) = crop(path, frame=FRAME, bounds=NEAR).items()
+    (tmp_path / name).write_bytes(content)
+    again = read_terrain(tmp_path / name, frame=FRAME, bounds=NEAR)
+    assert again.elevation_m == pytest.approx(first.elevation_m, abs=0.01)
+
+
+def test_contours_in_two_files_are_one_ground(tmp_path):
+    lines = list(plane_contours())
+    whole = contour_file(tmp_path / "c.geojson", lines)
+    halves = [
+        contour_file(tmp_path / "low.geojson", lines[: len(lines) // 2]),
+        contour_file(tmp_path / "high.geojson", lines[len(lines) // 2 :]),
+    ]
+    terrain = read_terrain(halves, frame=FRAME, bounds=NEAR)
+    first = read_terrain(whole, frame=FRAME, bounds=NEAR)
+    assert terrain.elevation_m == pytest.approx(first.elevation_m, abs=1e-6)
+    assert "2 files" in terrain.source
+
+
+def test_contours_beside_a_raster_are_refused(tmp_path):
+    path = contour_file(tmp_path / "c.geojson", plane_contours())
+    with pytest.raises(InputError) as refused:
+        read_terrain([path, tmp_path / "d.tif"], frame=FRAME, bounds=NEAR)
+    assert str(refused.value) == (
+        "c.geojson, terrain: found d.tif as well, expected either contour lines or "
+        "rasters as terrain. Keep the finer of the two and take the other out of "
+        "[files] terrain."
     )
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from builders import make_lift, make_terrain
 from small_folder import FILES, edited, write_folder
@@ -195,6 +196,48 @@ def test_a_support_off_the_ground_table_is_named(tmp_path: Path) -> None:
     lift = open_lift(write_folder(tmp_path, supports_csv=text))
 
     assert [(f.key, f.where) for f in lift.findings] == [("inputs.off_table", "#4")]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        (
+            "160,1530,1529.5",
+            "110,1470,1470\n160,1530,1529.5",
+            "The line crosses a valley: 110 m from the first station the ground lies "
+            "30.0 m below the lower station.",
+        ),
+        (
+            "280,1560,1560",
+            "280,1560,1560\n340,1610,1612",
+            "The line crosses a crest: 340 m from the first station the ground lies "
+            "21.0 m above the upper station.",
+        ),
+    ],
+)
+def test_a_line_over_a_valley_or_a_crest_is_told(
+    tmp_path: Path, old: str, new: str, told: str
+) -> None:
+    ground = edited("ground.csv", old, new)
+    lift = open_lift(write_folder(tmp_path, ground_csv=ground))
+
+    (finding,) = lift.findings
+    assert Words().finding(finding)[0] == told
+
+
+def test_a_valley_of_the_terrain_is_told_too() -> None:
+    lift = surveyed_on_terrain(0.0)
+    assert lift.terrain is not None
+    rows = np.arange(lift.terrain.elevation_m.shape[0]) * lift.terrain.cell_m
+    dip_m = 60 * np.exp(-(((rows + lift.terrain.south_m - 150) / 60) ** 2))
+    sunk = replace(
+        lift.terrain, elevation_m=lift.terrain.elevation_m - dip_m[:, None] * 3
+    )
+    supports = tuple(replace(s, surveyed=False) for s in lift.supports)
+
+    told = fit.doubts(replace(lift, terrain=sunk, supports=supports))
+
+    assert "inputs.valley" in [finding.key for finding in told]
 
 
 def test_slope_length_in_place_of_plan_length_is_told(tmp_path: Path) -> None:
