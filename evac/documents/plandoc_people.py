@@ -14,7 +14,7 @@ from evac.carriers import (
     people_on_line,
 )
 from evac.clock import line_length_m
-from evac.documents.blocks import Block, gap, heading, paragraph, table
+from evac.documents.blocks import Block, heading, paragraph, table
 from evac.errors import NoPlanError
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
@@ -87,7 +87,7 @@ def _count_row(
 def _numbers(plan: Plan, words: Words) -> list[Block]:
     lift, stops = plan.lift, plan.heights.stops
     if not lift.carriers.numbers:
-        return [gap(words.say("people.numbers_none"))]
+        return [paragraph(words.say("people.numbers_none"), strong=True)]
     support = lift.supports[len(lift.supports) // 2]
     sighting = Sighting(
         number=lift.carriers.numbers[0],
@@ -98,7 +98,7 @@ def _numbers(plan: Plan, words: Words) -> list[Block]:
     try:
         found = number_carriers(lift, stops, stop_index=stop_index, sighting=sighting)
     except NoPlanError as error:
-        return [gap(str(error))]
+        return [paragraph(str(error), strong=True)]
     blocks = [
         paragraph(
             words.say(
