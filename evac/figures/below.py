@@ -55,7 +55,7 @@ def stretches(lift: Lift, line: Line) -> tuple[Stretch, ...]:
 
 
 def _runs(
-    near: BaseGeometry, rope: LineString, offset_m: float
+    near: BaseGeometry, rope: BaseGeometry, offset_m: float
 ) -> list[tuple[float, float]]:
     under = near.intersection(rope)
     runs = []
