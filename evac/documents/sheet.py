@@ -157,7 +157,7 @@ def _zone_facts(
 
 def _not_yours(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
     """Span-sides inside the zone that somebody else, or nobody, clears."""
-    passed = sorted(units_passed(plan, zones), key=lambda unit: unit[1])
+    passed = sorted(units_passed(plan, zones), key=lambda unit: unit[::-1])
     if not passed:
         return ""
     spans = plan.heights.line.spans

@@ -6,97 +6,37 @@ every mark its own text, which a keyboard reaches too.
 
 from __future__ import annotations
 
-import html
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import folium
 import numpy as np
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
 
-from evac.assignment import team_of_unit
-from evac.facts.heights import UnitHeights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
+from evac.facts.work import Zone
+from evac.figures.taken import units_passed, units_taken
 from evac.frame import Frame
+from evac.maps.bands import ZONE_PX, Band, add_bands, band, middle, rope_m
+from evac.maps.marks import degrees, label, safe
 from evac.maps.relief import Contour, Relief
 from evac.words import Words
 
-Places = list[tuple[float, float]]
-
-REACH_STYLES = {
-    "all": {"color": "#1b3a57", "weight": 6, "dash_array": None},
-    "some": {"color": "#b35c00", "weight": 6, "dash_array": "12 8"},
-    "none": {"color": "#b00020", "weight": 7, "dash_array": "2 8"},
-    "unknown": {"color": "#555555", "weight": 7, "dash_array": "1 14"},
+ROUTE_STYLE: dict[str, object] = {
+    "color": "#000000",
+    "weight": 2.5,
+    "dash_array": "6 6",
 }
-_ZONE_COLOURS = ("#111111", "#8a8a8a")
-
-
-def safe(text: str) -> str:
-    """User text for a page: no markup, and nothing a script template would run.
-
-    Examples
-    --------
-    >>> safe("<b>`${1}`")
-    '&lt;b&gt;&#96;&#36;{1}&#96;'
-    """
-    escaped = html.escape(text, quote=True)
-    for mark, code in (("`", "&#96;"), ("$", "&#36;"), ("\\", "&#92;")):
-        escaped = escaped.replace(mark, code)
-    return escaped
-
-
-def label(text: str, css_class: str) -> folium.DivIcon:
-    """A short text as a mark of the map."""
-    return folium.DivIcon(
-        html=f'<span class="{css_class}">{safe(text)}</span>',
-        icon_size=(0, 0),
-        icon_anchor=(0, 0),
-        class_name="mark",
-    )
-
-
-def degrees(frame: Frame, x_m: Sequence[float], y_m: Sequence[float]) -> Places:
-    """Latitude and longitude of a chain of places, to about 0.1 m."""
-    latitude, longitude = frame.to_degrees(x_m=x_m, y_m=y_m)
-    return list(
-        zip(latitude.round(6).tolist(), longitude.round(6).tolist(), strict=True)
-    )
-
-
-def band(plan: Plan, side: Side, first: int, last: int, offset_m: float) -> LineString:
-    """A line beside the rope, on its side, along the spans first..last."""
-    supports = plan.lift.supports
-    xy = np.array([(item.x_m, item.y_m) for item in supports])
-    # At a support the band keeps its distance from the line through its neighbours.
-    along = np.gradient(xy, axis=0)
-    along /= np.linalg.norm(along, axis=1)[:, None]
-    to_right = np.column_stack([along[:, 1], -along[:, 0]])
-    right = (side is Side.ASCENDING) == plan.lift.ascending_on_right
-    beside = xy + (offset_m if right else -offset_m) * to_right
-    return LineString(beside[first : last + 2])
-
-
-def band_offset_m(plan: Plan) -> float:
-    """How far beside the rope the bands lie: readable on a page, a round number."""
-    length_m = plan.lift.supports[-1].distance_m
-    return float(max(10, 5 * round(length_m / 110 / 5)))
-
-
-def reach_class(plan: Plan, unit: UnitHeights) -> tuple[str, int, int]:
-    """Class of a unit's reach, with how many of how many options reach it."""
-    answers = [
-        reach.ok
-        for reach in plan.reaches
-        if reach.side is unit.side and reach.span_index == unit.span_index
-    ]
-    reaching, total = sum(answers), len(answers)
-    if not unit.known:
-        return "unknown", reaching, total
-    if reaching == 0:
-        return "none", reaching, total
-    return ("all" if reaching == total else "some"), reaching, total
+WAY_STYLE: dict[str, object] = {"color": "#3f3f3f", "weight": 2}
+HAZARD_STYLE: dict[str, object] = {
+    "color": "#5b2a86",
+    "weight": 3,
+    "dash_array": "1 6",
+}
+_NAME_AWAY_M = 90.0
+_ZONE_COLOURS = ("#222222", "#8a8a8a")
 
 
 def relief_layer(relief: Relief, words: Words) -> folium.FeatureGroup:
@@ -124,7 +64,7 @@ def contour_layer(lines: Sequence[Contour], words: Words) -> folium.FeatureGroup
         middle = line.places_deg[len(line.places_deg) // 2]
         folium.Marker(
             middle,
-            icon=label(words.number(line.elevation_m, 0), "contour"),
+            icon=label(words.length(line.elevation_m), "contour"),
             interactive=False,
             keyboard=False,
         ).add_to(layer)
@@ -134,126 +74,121 @@ def contour_layer(lines: Sequence[Contour], words: Words) -> folium.FeatureGroup
 def line_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
     """The rope's two sides and every support with its number."""
     layer = folium.FeatureGroup(name=words.say("map.layer_line"))
-    last = len(plan.lift.supports) - 2
     for side in Side:
-        rope = band(plan, side, 0, last, plan.lift.gauge_m / 2)
+        rope = rope_m(plan, side)
         folium.PolyLine(
-            degrees(frame, *_xy(rope)), color="#000000", weight=1.5, interactive=False
+            degrees(frame, rope[:, 0].tolist(), rope[:, 1].tolist()),
+            color="#000000",
+            weight=1.5,
+            interactive=False,
         ).add_to(layer)
-    for support in plan.lift.supports:
+    ends = _zone_ends(plan)
+    for number, support in enumerate(plan.lift.supports):
         text = words.say(
             "map.support",
             support=support.id,
             rope_height_m=support.rope_height_m,
             kind=support.kind.value if support.kind else words.say("map.kind_unknown"),
         )
+        # Where a zone ends the number stays; others give way where room is short.
+        kind = "end support" if number in ends else "support"
         folium.Marker(
             degrees(frame, [support.x_m], [support.y_m])[0],
-            icon=label(support.id, "support"),
+            icon=label(support.id, kind),
             tooltip=safe(text),
             alt=safe(text),
         ).add_to(layer)
     return layer
 
 
-def reach_layers(
-    plan: Plan, frame: Frame, words: Words
-) -> tuple[folium.FeatureGroup, folium.FeatureGroup]:
-    """Spans by highest seat against reach, and the seat heights as numbers."""
-    reach_layer = folium.FeatureGroup(name=words.say("map.layer_reach"))
-    height_layer = folium.FeatureGroup(name=words.say("map.layer_heights"))
-    offset_m = band_offset_m(plan)
-    teams = team_of_unit(plan.work, plan.assignment.zones)
-    for unit in plan.heights.units:
-        kind = reach_class(plan, unit)[0]
-        chain = band(plan, unit.side, unit.span_index, unit.span_index, offset_m)
-        text = _unit_text(plan, unit, teams, words)
-        folium.PolyLine(
-            degrees(frame, *_xy(chain)), tooltip=safe(text), **REACH_STYLES[kind]
-        ).add_to(reach_layer)
-        middle = chain.interpolate(0.5, normalized=True)
-        place = degrees(frame, [middle.x], [middle.y])[0]
-        mark = {"none": "X", "unknown": "?"}.get(kind)
-        if mark:
-            folium.Marker(place, icon=label(mark, "alarm"), alt=safe(text)).add_to(
-                reach_layer
-            )
-        if unit.known:
-            number = words.number(unit.seat_greatest_m, 0)
-            folium.Marker(
-                place, icon=label(number, "height"), interactive=False, keyboard=False
-            ).add_to(height_layer)
-    return reach_layer, height_layer
-
-
-def _unit_text(
-    plan: Plan, unit: UnitHeights, teams: dict[tuple[Side, int], str], words: Words
-) -> str:
-    kind, reaching, total = reach_class(plan, unit)
-    return words.say(
-        "map.span",
-        span=unit.span_id,
-        side=unit.side.value,
-        seat_m=unit.seat_greatest_m if unit.known else "?",
-        margin_m=unit.margin_m if unit.known else "?",
-        reach=words.say(f"map.reach_{kind}", count=reaching, total=total),
-        team=teams.get((unit.side, unit.span_index), words.say("map.no_team")),
-    )
+def _zone_ends(plan: Plan) -> set[int]:
+    ends = {0, len(plan.lift.supports) - 1}
+    for zone in plan.assignment.zones:
+        ends |= {zone.first_span, zone.last_span + 1}
+    return ends
 
 
 def zone_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
-    """One outer band a zone, dark and light in turn, with the team's name."""
+    """One outer band a zone, dark and light in turn, with the team's name.
+
+    A band lies only along spans that the team clears; one that it walks past, because
+    somebody else or nobody takes it, is a gap.
+    """
     layer = folium.FeatureGroup(name=words.say("map.layer_zones"))
-    supports = plan.lift.supports
-    for number, zone in enumerate(
-        sorted(plan.assignment.zones, key=lambda item: item.first_span)
-    ):
-        text = words.say(
-            "map.zone",
-            team=zone.team,
-            first=plan.heights.line.spans[zone.first_span].id,
-            last=plan.heights.line.spans[zone.last_span].id,
-            sides=words.say(
-                "map.both_sides" if len(zone.sides) == 2 else f"map.{zone.sides[0]}"
-            ),
-            support=supports[zone.start_support].id,
-            finish_s=zone.finish_s,
-        )
-        for side in zone.sides:
-            chain = band(
-                plan, side, zone.first_span, zone.last_span, 2.2 * band_offset_m(plan)
+    bands: list[Band] = []
+    ordered = sorted(plan.assignment.zones, key=lambda item: item.first_span)
+    for number, zone in enumerate(ordered):
+        text = safe(_zone_text(plan, zone, words))
+        runs = [
+            (side, run)
+            for side in zone.sides
+            for run in _runs(
+                span for at, span in units_taken(plan, [zone]) if at is side
             )
-            folium.PolyLine(
-                degrees(frame, *_xy(_shortened(chain))),
-                tooltip=safe(text),
+        ]
+        bands += [
+            band(
+                plan,
+                frame,
+                side,
+                run,
+                px=ZONE_PX,
+                text=text,
                 color=_ZONE_COLOURS[number % 2],
-                weight=9,
-                opacity=0.75,
-                line_cap="butt",
-            ).add_to(layer)
-        # One name a zone, outside the band, so that it hides neither rope nor heights.
-        middle = chain.interpolate(0.5, normalized=True)
-        axis = band(plan, side, zone.first_span, zone.last_span, 0.0)
-        outward = (
-            "left" if middle.x < axis.interpolate(0.5, normalized=True).x else "right"
-        )
+                weight=8.0,
+                trim=5.0,
+            )
+            for side, run in runs
+        ]
+        if not runs:
+            continue
+        # One name a zone, beside its longest band.
+        side, run = max(runs, key=lambda item: item[1][1] - item[1][0])
+        place, way = middle(plan, frame, side, run)
         folium.Marker(
-            degrees(frame, [middle.x], [middle.y])[0],
-            icon=label(zone.team, f"zone {outward}"),
-            tooltip=safe(text),
-            alt=safe(text),
+            place, icon=label(zone.team, "zone", way=way), tooltip=text, alt=text
         ).add_to(layer)
+    add_bands(layer, bands)
     return layer
 
 
-def _shortened(chain: LineString) -> LineString:
-    # A gap between neighbouring zones shows where one ends without colour.
-    gap_m = min(8.0, 0.1 * chain.length)
-    cut = [
-        chain.interpolate(distance)
-        for distance in np.linspace(gap_m, chain.length - gap_m, 24)
-    ]
-    return LineString(cut)
+def _runs(spans: Iterable[int]) -> list[tuple[int, int]]:
+    """Neighbouring spans joined: first and last of every run, in order.
+
+    Examples
+    --------
+    >>> _runs([5, 3, 4, 8])
+    [(3, 5), (8, 8)]
+    """
+    found: list[tuple[int, int]] = []
+    for span in sorted(spans):
+        if found and span == found[-1][1] + 1:
+            found[-1] = (found[-1][0], span)
+        else:
+            found.append((span, span))
+    return found
+
+
+def _zone_text(plan: Plan, zone: Zone, words: Words) -> str:
+    spans = plan.heights.line.spans
+    text = words.say(
+        "map.zone",
+        team=zone.team,
+        first=spans[zone.first_span].id,
+        last=spans[zone.last_span].id,
+        sides=words.say(
+            "map.both_sides" if len(zone.sides) == 2 else f"map.{zone.sides[0].value}"
+        ),
+        support=plan.lift.supports[zone.start_support].id,
+        finish_s=zone.finish_s,
+    )
+    passed = sorted(units_passed(plan, [zone]), key=lambda unit: unit[::-1])
+    if not passed:
+        return text
+    units = ", ".join(
+        f"{spans[span].id} {words.say(f'map.{side.value}')}" for side, span in passed
+    )
+    return f"{text} {words.say('map.zone_passes', units=units)}"
 
 
 def way_layers(
@@ -270,8 +205,7 @@ def way_layers(
             folium.PolyLine(
                 degrees(frame, *_xy(chain)),
                 tooltip=safe(text),
-                color="#3f3f3f",
-                weight=2,
+                **WAY_STYLE,
             ).add_to(way_layer)
     starts = {zone.team: zone.start_support for zone in plan.assignment.zones}
     for route in plan.routes:
@@ -286,9 +220,7 @@ def way_layers(
         folium.PolyLine(
             degrees(frame, route.x_m, route.y_m),
             tooltip=safe(text),
-            color="#000000",
-            weight=2.5,
-            dash_array="6 6",
+            **ROUTE_STYLE,
         ).add_to(route_layer)
     return way_layer, route_layer
 
@@ -296,7 +228,7 @@ def way_layers(
 def hazard_layer(lift: Lift, frame: Frame, words: Words) -> folium.FeatureGroup:
     """What lies below or beside the line, outlined."""
     layer = folium.FeatureGroup(name=words.say("map.layer_hazards"))
-    style = {"color": "#5b2a86", "weight": 3, "dash_array": "1 6"}
+    rope = LineString([(item.x_m, item.y_m) for item in lift.supports])
     for hazard in lift.hazards:
         text = words.say(
             "map.hazard",
@@ -310,11 +242,10 @@ def hazard_layer(lift: Lift, frame: Frame, words: Words) -> folium.FeatureGroup:
             else:
                 outline = part.exterior if part.geom_type == "Polygon" else part
                 folium.PolyLine(
-                    degrees(frame, *_xy(outline)), tooltip=safe(text), **style
+                    degrees(frame, *_xy(outline)), tooltip=safe(text), **HAZARD_STYLE
                 ).add_to(layer)
-                # Its first point lies beside the line, where the word is readable.
-                middle = outline.interpolate(0.0)
-                place = degrees(frame, [middle.x], [middle.y])[0]
+                spot = _beside(outline, rope)
+                place = degrees(frame, [spot.x], [spot.y])[0]
             folium.Marker(
                 place,
                 icon=label(hazard.kind, "hazard"),
@@ -329,9 +260,10 @@ def place_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
     layer = folium.FeatureGroup(name=words.say("map.layer_muster"))
     for point in plan.lift.muster_points:
         text = words.say("map.muster", name=point.name, places=point.shelter_places)
+        _dot(frame, point.x_m, point.y_m).add_to(layer)
         folium.Marker(
             degrees(frame, [point.x_m], [point.y_m])[0],
-            icon=label("M", "muster"),
+            icon=label(words.say("map.sign_muster"), "muster"),
             tooltip=safe(text),
             alt=safe(text),
         ).add_to(layer)
@@ -340,13 +272,37 @@ def place_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
         text = words.say("map.start", team=team.id, place=team.start_place)
         seen.setdefault((team.start_x_m, team.start_y_m), []).append(text)
     for (x_m, y_m), texts in seen.items():
+        _dot(frame, x_m, y_m).add_to(layer)
         folium.Marker(
             degrees(frame, [x_m], [y_m])[0],
-            icon=label("S", "start"),
+            icon=label(words.say("map.sign_start"), "start"),
             tooltip="<br>".join(safe(text) for text in texts),
             alt=safe("; ".join(texts)),
         ).add_to(layer)
     return layer
+
+
+def _dot(frame: Frame, x_m: float, y_m: float) -> folium.CircleMarker:
+    """The very place of a mark that stands beside it."""
+    return folium.CircleMarker(
+        degrees(frame, [x_m], [y_m])[0],
+        radius=4,
+        color="#000000",
+        weight=2,
+        fill=True,
+        fill_color="#ffffff",
+        fill_opacity=1.0,
+        interactive=False,
+    )
+
+
+def _beside(outline: LineString, rope: LineString) -> Point:
+    """A place of a hazard near the line, yet clear of what is drawn beside it."""
+    nearest = nearest_points(outline, rope)[0]
+    at_m = outline.project(nearest)
+    away_m = min(_NAME_AWAY_M, outline.length / 2)
+    ahead = at_m + away_m <= outline.length
+    return outline.interpolate(at_m + away_m if ahead else at_m - away_m)
 
 
 def _chains(geometry: BaseGeometry) -> list[LineString]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
 import made_plan
 import pytest
-from playwright.sync_api import Browser
+from paper_text import joined, read_pages
+from playwright.sync_api import Browser, Page
 
 from evac.errors import EvacError
+from evac.facts.plan import Plan
+from evac.frame import Frame
 from evac.maps import map_html
 from evac.maps.assets import offline_page
+from evac.maps.layers import zone_layer
 from evac.words import Words
 
 HOSTILE = '<script>window.broken=1</script> "q" & `${window.broken=1}` =1+1 č ß ł ≤ →'
@@ -60,17 +65,190 @@ def test_the_map_opens_offline_without_request_or_error(
     assert [url for url in requests if not url.startswith("data:")] == [path.as_uri()]
     assert errors == []
     plan = made_plan.make_plan()
-    shown = page.locator(".mark .support").all_inner_texts()
+    shown = page.locator(".mark .support").all_text_contents()
     assert shown == [support.id for support in plan.lift.supports]
+    # Both ends of the line are never left out for want of room.
+    visible = page.locator(".mark .support:visible").all_inner_texts()
+    assert {plan.lift.supports[0].id, plan.lift.supports[-1].id} <= set(visible)
     # Nothing is wider than the screen.
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     # A keyboard reaches the legend and every support.
     page.locator("details.legend summary").focus()
     page.keyboard.press("Enter")
     assert page.locator("details.legend").get_attribute("open") == (
-        None if width > 700 else ""
+        None if width > 900 else ""
     )
     context.close()
+
+
+def opened(plan: Plan, tmp_path: Path, chromium: Browser, *, width: int = 1400) -> Page:
+    path = tmp_path / "map.html"
+    path.write_bytes(map_html(plan, Words()))
+    page = chromium.new_page(viewport={"width": width, "height": 844})
+    page.goto(path.as_uri())
+    page.wait_for_selector(".mark .support")
+    return page
+
+
+Box = dict[str, float]
+
+
+def boxes(page: Page, selector: str) -> list[Box]:
+    found: list[Box] = page.evaluate(
+        """selector => [...document.querySelectorAll(selector)]
+        .filter(item => getComputedStyle(item).visibility === 'visible')
+        .map(item => item.getBoundingClientRect().toJSON())""",
+        selector,
+    )
+    return found
+
+
+def cover(one: Box, other: Box) -> float:
+    """How far two boxes of the page run into each other, in pixels; 0: not at all."""
+    across = min(one["right"], other["right"]) - max(one["left"], other["left"])
+    up = min(one["bottom"], other["bottom"]) - max(one["top"], other["top"])
+    return max(min(across, up), 0.0)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1400])
+def test_labels_lie_side_by_side_and_inside_the_map(
+    width: int, tmp_path: Path, chromium: Browser
+) -> None:
+    page = opened(made_plan.make_plan(), tmp_path, chromium, width=width)
+    found = boxes(page, ".mark span:not(.contour)")
+    (frame,) = boxes(page, ".folium-map")
+    assert len(found) > 15
+    for number, one in enumerate(found):
+        # Two pixels: the borders of neighbours may touch.
+        assert not [other for other in found[:number] if cover(one, other) > 2]
+    for name in boxes(page, ".mark .zone"):
+        assert name["left"] >= frame["left"]
+        assert name["right"] <= frame["right"]
+    page.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("length_share", [1.0, 0.1])
+def test_the_legend_covers_nothing_of_the_line(
+    length_share: float, tmp_path: Path, chromium: Browser
+) -> None:
+    # A short lift fills the view as a long one does.
+    plan = made_plan.make_plan()
+    supports = tuple(
+        replace(item, x_m=item.x_m * length_share, y_m=item.y_m * length_share)
+        for item in plan.lift.supports
+    )
+    page = opened(
+        replace(plan, lift=replace(plan.lift, supports=supports)), tmp_path, chromium
+    )
+    (legend,) = boxes(page, "details.legend")
+    (frame,) = boxes(page, ".folium-map")
+    assert cover(legend, frame) <= 1
+    for support in boxes(page, ".mark .end"):
+        assert cover(support, frame) > 10
+    page.close()
+
+
+@pytest.mark.browser
+def test_both_sides_and_their_zones_are_apart_however_far_out(
+    tmp_path: Path, chromium: Browser
+) -> None:
+    page = opened(made_plan.make_plan(), tmp_path, chromium, width=390)
+    # Reach of both sides and zones of both sides: four bands, 11 px and 22 px out.
+    spread = page.evaluate(
+        """() => { const map = Object.values(window).find(v => v instanceof L.Map);
+        const px = []; map.eachLayer(layer => { if (layer.evac) {
+          const item = layer.evac, at = map.latLngToContainerPoint(item.base[0]);
+          const end = map.latLngToContainerPoint(layer.getLatLngs()[0]);
+          px.push(at.distanceTo(end)); }});
+        return px; }"""
+    )
+    # 1.5 px: both places are rounded to whole pixels across and down.
+    assert min(spread) == pytest.approx(11, abs=1.5)
+    assert max(spread) == pytest.approx(22, abs=2.0)
+    page.close()
+
+
+@pytest.mark.browser
+def test_the_map_prints_whole_on_one_page(tmp_path: Path, chromium: Browser) -> None:
+    page = opened(made_plan.make_plan(), tmp_path, chromium)
+    before = page.evaluate("document.querySelector('.folium-map').clientWidth")
+    (paper,) = read_pages(page.pdf(prefer_css_page_size=True))
+    # ISO 216: A4; the invented line runs north, so the page stands upright.
+    assert (paper.width, paper.height) == pytest.approx((595.3, 841.9), abs=1.0)
+    plan = made_plan.make_plan()
+    for text in (
+        "evacuation map",
+        "solid: every kit reaches",
+        Words().say("cautions.short"),
+        *(zone.team for zone in plan.assignment.zones),
+    ):
+        assert joined(text) in paper.joined
+    assert page.evaluate("document.querySelector('.folium-map').clientWidth") == before
+    page.close()
+
+
+@pytest.mark.browser
+def test_a_keyboard_reads_height_margin_reach_and_team_of_a_span(
+    tmp_path: Path, chromium: Browser
+) -> None:
+    plan = made_plan.make_plan()
+    page = opened(plan, tmp_path, chromium)
+    page.locator("details.legend summary").focus()
+    unit = plan.heights.units[0]
+    for _ in range(200):
+        page.keyboard.press("Tab")
+        tips = page.locator(".leaflet-tooltip").all_inner_texts()
+        if any(tip.startswith(f"Span {unit.span_id}, ascending") for tip in tips):
+            break
+    else:
+        pytest.fail("no tab stop shows the span")
+    (tip,) = [tip for tip in tips if tip.startswith("Span")]
+    assert f"{unit.seat_greatest_m:.1f} m" in tip
+    assert "± 0.6 m" in tip
+    assert "Team 1" in tip
+    page.close()
+
+
+@pytest.mark.browser
+def test_a_plan_that_fails_says_so_above_the_map(
+    tmp_path: Path, chromium: Browser
+) -> None:
+    page = opened(made_plan.make_plan(unreached_span=13), tmp_path, chromium)
+    head = page.locator("header").inner_text()
+    assert "THIS PLAN DOES NOT REACH EVERYONE" in head
+    assert page.locator(".mark .alarm").count() == 2
+    page.close()
+
+
+def test_a_span_that_is_walked_past_is_a_gap_in_its_zones_band() -> None:
+    usual = made_plan.make_plan()
+    passed = made_plan.walked_past(usual, span=7)
+
+    def bands(plan: Plan) -> list[tuple[str, int]]:
+        frame = Frame(
+            latitude_deg=plan.lift.latitude_deg, longitude_deg=plan.lift.longitude_deg
+        )
+        (layer,) = [
+            child
+            for child in zone_layer(plan, frame, Words())._children.values()
+            if hasattr(child, "items")
+        ]
+        return [
+            (str(item["text"]), len(item["base"]) - 1)  # type: ignore[arg-type]  # JSON
+            for item in layer.items
+        ]
+
+    # Team 2 has spans 5 to 9 on both sides; without 7 two bands of two spans a side.
+    assert sorted(n for text, n in bands(usual) if "Team 2" in text) == [5, 5]
+    split = [(text, n) for text, n in bands(passed) if "Team 2" in text]
+    assert [n for _, n in split] == [2, 2, 2, 2]
+    assert "Walks past 7-8 ascending side, 7-8 descending side." in split[0][0]
+    page = map_html(passed, Words()).decode("utf-8")
+    said = re.findall(r"Span 7-8, [^\"]*?Team: (\w+)", page)
+    assert said
+    assert set(said) == {"none"}
 
 
 @pytest.mark.browser
