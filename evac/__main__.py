@@ -208,14 +208,12 @@ def record(
     seed: Annotated[int, typer.Option(help="Seed of the imagined days.", min=0)] = 1,
 ) -> None:
     """Read the times of a drill: evaluation, and step times learned from it."""
-    from dataclasses import replace
-
     from evac.documents.drill_report import evaluation_pdf
     from evac.inputs.drill_times import read_times
     from evac.inputs.folder import open_lift
     from evac.outbox import publish
     from evac.plan import make_plan
-    from evac.rehearsal import compare
+    from evac.rehearsal import evaluate
     from evac.tables_out import drills_csv
 
     words = Words()
@@ -224,22 +222,13 @@ def record(
     read = [read_times(sheet, time_zone=lift.conditions.time_zone) for sheet in sheets]
     observed = [item for found, _ in read for item in found]
     unread = [item for _, missed in read for item in missed]
-    records = (*lift.drill_records, *(item.record for item in observed))
     with _progress() as progress:
         on_step = _stepper(progress, words)
         before = make_plan(lift, date=today, seed=seed, on_step=on_step)
-        after = make_plan(
-            replace(lift, drill_records=records), date=today, seed=seed, on_step=on_step
-        )
+        lesson = evaluate(lift, observed, before=before, on_step=on_step)
         progress.stop()
-    report = evaluation_pdf(
-        compare(observed, lift.step_times),
-        unread=unread,
-        before=before,
-        after=after,
-        words=words,
-    )
-    publish(out, {"evaluation.pdf": report, "drills.csv": drills_csv(records)})
+    report = evaluation_pdf(lesson, unread=unread, words=words)
+    publish(out, {"evaluation.pdf": report, "drills.csv": drills_csv(lesson.records)})
     _say(
         _console(),
         words.say(

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.inputs.folder import open_lift
 from evac.plan import make_plan
@@ -68,8 +69,16 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+DEMO_DAY = dt.date(2026, 11, 25)
+
+
 @pytest.fixture(scope="session")
-def demo_plan(demo: Path) -> Plan:
-    """The demo's plan for one fixed day, made once a test process."""
-    day = dt.date(2026, 11, 25)
-    return make_plan(open_lift(demo, today=day), date=day)
+def demo_lift(demo: Path) -> Lift:
+    """The demo as its folder is read on one fixed day."""
+    return open_lift(demo, today=DEMO_DAY)
+
+
+@pytest.fixture(scope="session")
+def demo_plan(demo_lift: Lift) -> Plan:
+    """The demo's plan for that day, made once a test process."""
+    return make_plan(demo_lift, date=DEMO_DAY)

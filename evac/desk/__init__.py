@@ -9,6 +9,7 @@ from __future__ import annotations
 from evac.desk.begun_views import it_has_begun, one_sighting
 from evac.desk.drill_views import a_drill
 from evac.desk.folders import find_folders
+from evac.desk.lesson_views import learn_from_drills
 from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
 from evac.desk.record_views import real_evacuations
 from evac.desk.stop_views import heights_at_a_stop
@@ -22,6 +23,7 @@ __all__ = [
     "findings",
     "heights_at_a_stop",
     "it_has_begun",
+    "learn_from_drills",
     "one_sighting",
     "open_workbench",
     "real_evacuations",

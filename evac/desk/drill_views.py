@@ -7,9 +7,14 @@ import html
 
 import ipywidgets as widgets
 
-from evac.desk.plan_views import table_html
-from evac.desk.workbench import Workbench, sentence_html
-from evac.documents.drill_papers import CARRIER_COLUMNS, carrier_row, drill_files
+from evac.desk.plan_views import picture_of, table_html
+from evac.desk.workbench import Workbench, quietly, sentence_html
+from evac.documents.drill_papers import (
+    CARRIER_COLUMNS,
+    carrier_row,
+    drill_files,
+    drill_pictures,
+)
 from evac.errors import EvacError
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import Drill, DrillKind
@@ -39,9 +44,27 @@ def a_drill(bench: Workbench) -> widgets.VBox:
         value=3, min=1, max=8, description=words.say("desk.drill_carriers"), style=wide
     )
     table, papers = widgets.HTML(), widgets.HTML()
+    paper = widgets.Dropdown(description=words.say("desk.drill_paper"), style=wide)
+    pages = widgets.VBox()
+    drawn: list[Drill] = []
+
+    def show_paper(_change: object = None) -> None:
+        pages.children = ()
+        if bench.plan is None or not drawn or paper.value is None:
+            return
+        pictures = drill_pictures(drawn[0], bench.plan.lift, paper.value, words)
+        pages.children = tuple(picture_of(page) for page in pictures)
+
+    def clear() -> None:
+        drawn.clear()
+        table.value, papers.value = "", ""
+        with quietly(show_paper, paper):
+            paper.options = ()
+        show_paper()
 
     def show(_change: object = None) -> None:
-        table.value, papers.value = "", ""
+        held = paper.value
+        clear()
         if bench.plan is None:
             return
         try:
@@ -57,14 +80,23 @@ def a_drill(bench: Workbench) -> widgets.VBox:
             return
         table.value = table_html(drill_rows(drill, words))
         papers.value = links_html(files)
+        drawn.append(drill)
+        with quietly(show_paper, paper):
+            paper.options = [name for name in sorted(files) if name.endswith(".pdf")]
+            # The paper that was being read, if this drill has it too.
+            paper.value = held if held in paper.options else paper.options[0]
+        show_paper()
 
     def follow(_plan: Plan | None) -> None:
         show()
 
+    paper.observe(show_paper, names="value")
     for widget in (seed, kind, carriers):
         widget.observe(show, names="value")
     bench.follow(follow)
-    return widgets.VBox([widgets.HBox([seed, kind, carriers]), table, papers])
+    return widgets.VBox(
+        [widgets.HBox([seed, kind, carriers]), table, papers, paper, pages]
+    )
 
 
 def drill_rows(drill: Drill, words: Words) -> list[list[str]]:

@@ -12,6 +12,7 @@ import ipywidgets as widgets
 
 from evac.desk.folders import find_folders, labelled
 from evac.errors import EvacError
+from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.inputs.folder import open_lift
 from evac.plan import make_plan
@@ -30,6 +31,13 @@ class Workbench:
     words : Words
         Language and number format of every view.
 
+    Attributes
+    ----------
+    lift : Lift or None
+        As its folder was read, before any drill corrected its step times.
+    plan : Plan or None
+        None where the folder is refused, and while it is worked on.
+
     Notes
     -----
     A view never shows one lift under the name of another: every listener is told None,
@@ -38,6 +46,7 @@ class Workbench:
 
     def __init__(self, folders: tuple[Path, ...], *, words: Words) -> None:
         self.words = words
+        self.lift: Lift | None = None
         self.plan: Plan | None = None
         self._listeners: list[Listener] = []
         wide = {"description_width": "initial"}
@@ -74,7 +83,7 @@ class Workbench:
         self._tell(listener)
 
     def _open(self) -> None:
-        self.plan = None
+        self.lift = self.plan = None
         self._tell(*self._listeners)
         if self.folder is None:
             self.status.value = sentence_html(self.words.say("desk.no_folder"))
@@ -82,15 +91,15 @@ class Workbench:
         today = dt.date.today()
         self.status.value = sentence_html(self.words.say("desk.working"))
         try:
-            lift = open_lift(self.folder, today=today)
-            self.plan = make_plan(lift, date=today)
+            self.lift = open_lift(self.folder, today=today)
+            self.plan = make_plan(self.lift, date=today)
         except EvacError as error:
             self.status.value = sentence_html(str(error))
             return
         self.status.value = sentence_html(
             self.words.say(
                 "desk.planned",
-                lift=lift.name,
+                lift=self.lift.name,
                 folder=str(self.folder),
                 fingerprint=self.plan.fingerprint,
             )

@@ -16,7 +16,7 @@ from evac.documents.blocks import (
     table,
 )
 from evac.documents.names import file_names
-from evac.documents.typeset import pdf_bytes
+from evac.documents.typeset import Fact, page_pictures, pdf_bytes
 from evac.facts.lift import Lift
 from evac.facts.rehearsal import Drill, DrillCarrier, DrillTeam, TimedStep
 from evac.inputs.drill_times import COLUMNS
@@ -38,9 +38,30 @@ def drill_files(drill: Drill, lift: Lift, words: Words) -> dict[str, bytes]:
         ``safety.pdf``, ``observer.pdf``, ``observer.xlsx`` (the very columns that
         `evac.inputs.drill_times` reads) and ``teams/<team>.pdf``.
     """
-    names = file_names([team.team for team in drill.teams])
     files = {
-        f"teams/{names[team.team]}.pdf": _paper(
+        f"{name}.pdf": pdf_bytes("document", facts=facts)
+        for name, facts in _papers(drill, lift, words).items()
+    }
+    files["observer.xlsx"] = observer_workbook(drill, words)
+    return files
+
+
+def drill_pictures(
+    drill: Drill, lift: Lift, name: str, words: Words, *, dots_per_inch: int = 90
+) -> tuple[bytes, ...]:
+    """The pages of one paper as PNG pictures, for a notebook.
+
+    `name` is that of a PDF of `drill_files`.
+    """
+    facts = _papers(drill, lift, words)[name.removesuffix(".pdf")]
+    return page_pictures("document", facts=facts, dots_per_inch=dots_per_inch)
+
+
+def _papers(drill: Drill, lift: Lift, words: Words) -> dict[str, dict[str, Fact]]:
+    """What is set on every paper, by its name in the output folder."""
+    names = file_names([team.team for team in drill.teams])
+    papers = {
+        f"teams/{names[team.team]}": _paper(
             words.say("drill.sheet_title", team=team.team),
             [*_card(drill, words), *_team_blocks(drill, team, words)],
             drill,
@@ -49,14 +70,13 @@ def drill_files(drill: Drill, lift: Lift, words: Words) -> dict[str, bytes]:
         )
         for team in drill.teams
     }
-    files["safety.pdf"] = _paper(
+    papers["safety"] = _paper(
         words.say("drill.safety_title"), _safety(drill, words), drill, lift, words
     )
-    files["observer.pdf"] = _paper(
+    papers["observer"] = _paper(
         words.say("drill.observer_title"), _observer(drill, words), drill, lift, words
     )
-    files["observer.xlsx"] = observer_workbook(drill, words)
-    return files
+    return papers
 
 
 def observer_workbook(drill: Drill, words: Words) -> bytes:
@@ -78,6 +98,7 @@ def observer_workbook(drill: Drill, words: Words) -> bytes:
             "no",
             "no",
             "",
+            "",
         )
         for team in drill.teams
         for step in team.steps
@@ -88,30 +109,27 @@ def observer_workbook(drill: Drill, words: Words) -> bytes:
 
 def _paper(
     title: str, blocks: Sequence[Block], drill: Drill, lift: Lift, words: Words
-) -> bytes:
+) -> dict[str, Fact]:
     cautions = [words.say(f"cautions.c{number}") for number in range(1, 5)]
-    return pdf_bytes(
-        "document",
-        facts={
-            "title": title,
-            "kicker": words.say("drill.title", lift=lift.name),
-            "stamp": words.say(
-                "drill.stamp",
-                lift=lift.name,
-                seed=drill.seed,
-                day=drill.date,
-                kind=drill.kind.value,
-            ),
-            "gap": "",
-            "contents_title": "",
-            "identity": [],
-            "first": list(blocks),
-            "blocks": [
-                heading(words.say("cautions.title")),
-                points(cautions),
-            ],
-        },
-    )
+    return {
+        "title": title,
+        "kicker": words.say("drill.title", lift=lift.name),
+        "stamp": words.say(
+            "drill.stamp",
+            lift=lift.name,
+            seed=drill.seed,
+            day=drill.date,
+            kind=drill.kind.value,
+        ),
+        "gap": "",
+        "contents_title": "",
+        "identity": [],
+        "first": list(blocks),
+        "blocks": [
+            heading(words.say("cautions.title")),
+            points(cautions),
+        ],
+    }
 
 
 def _card(drill: Drill, words: Words) -> list[Block]:

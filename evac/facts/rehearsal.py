@@ -101,6 +101,8 @@ class Observed:
     record: DrillRecord
     span_id: str
     carrier: str
+    took_part: str = ""
+    """Roles or numbers, as the observer wrote them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from evac.facts.lift import StepTime, Triple
 from evac.learning.model import Mixture, Posterior, Prior, Seen, update
 from evac.triples import P90_SCORE, fit_one
 
-__all__ = ["Learned", "LearnedStep", "doubts", "learn", "step_key"]
+__all__ = ["Learned", "LearnedStep", "doubts", "learn", "row_of", "step_key"]
 
 _FILE = "drills.csv"
 
@@ -114,11 +114,11 @@ def learn(
     unmatched: list[DrillRecord] = []
     for record in records:
         _require_positive(record)
-        key = _row_of(rows, record)
-        if key is None:
+        row = row_of(step_times, record)
+        if row is None:
             unmatched.append(record)
         else:
-            by_row.setdefault(key, []).append(record)
+            by_row.setdefault(step_key(row), []).append(record)
     agreed = frozenset(accepted)
     steps = tuple(
         _learn_step(
@@ -147,10 +147,15 @@ def _require_positive(record: DrillRecord) -> None:
             raise InputError(_FILE, [problem])
 
 
-def _row_of(rows: Mapping[str, StepTime], record: DrillRecord) -> str | None:
+def row_of(step_times: Iterable[StepTime], record: DrillRecord) -> StepTime | None:
+    """The row of the step times that a record belongs to.
+
+    None where no row has its technique, step and per, or where two have and the
+    record does not say under which condition it was timed.
+    """
     fits = [
-        key
-        for key, step in rows.items()
+        step
+        for step in step_times
         if (step.technique, step.step, step.per)
         == (record.technique, record.step, record.per)
         and record.condition in ("", step.condition)

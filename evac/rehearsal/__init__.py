@@ -2,5 +2,6 @@
 
 from evac.rehearsal.compare import compare
 from evac.rehearsal.draw import LIVE_HEIGHT_M, draw_drill
+from evac.rehearsal.evaluate import Lesson, evaluate
 
-__all__ = ["LIVE_HEIGHT_M", "compare", "draw_drill"]
+__all__ = ["LIVE_HEIGHT_M", "Lesson", "compare", "draw_drill", "evaluate"]

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from evac.facts.lift import StepTime
 from evac.facts.rehearsal import Comparison, Evaluation, Observed
+from evac.learning import row_of
 
 
 def compare(observed: Iterable[Observed], step_times: Sequence[StepTime]) -> Evaluation:
@@ -24,16 +25,14 @@ def compare(observed: Iterable[Observed], step_times: Sequence[StepTime]) -> Eva
         Sums of likely and of actual seconds over the finished lines, by step, team
         and span, in the order in which they first appear.
     """
-    rows = {(row.technique, row.step, row.per): row for row in step_times}
     planned: list[tuple[Observed, float]] = []
     unplanned: list[Observed] = []
     for item in observed:
-        record = item.record
-        row = rows.get((record.technique, record.step, record.per))
+        row = row_of(step_times, item.record)
         if row is None:
             unplanned.append(item)
         else:
-            planned.append((item, row.seconds.likely * record.amount))
+            planned.append((item, row.seconds.likely * item.record.amount))
     return Evaluation(
         by_step=_grouped(planned, lambda item: item.record.step),
         by_team=_grouped(planned, lambda item: item.record.team),

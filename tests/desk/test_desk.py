@@ -57,6 +57,22 @@ def test_a_drill_is_drawn_again_for_another_number(bench: Workbench) -> None:
     assert "safety.pdf" in view.children[2].value
 
 
+def test_the_papers_of_a_drill_are_shown_as_they_are_printed(bench: Workbench) -> None:
+    view = desk.a_drill(bench)
+    paper, pages = view.children[3:]
+    assert {"safety.pdf", "observer.pdf"} < set(paper.options)
+    shown = {}
+    for name in ("safety.pdf", paper.options[-1]):
+        paper.value = name
+        shown[name] = [bytes(page.value) for page in pages.children]
+        assert shown[name][0].startswith(b"\x89PNG")
+    assert len({page for found in shown.values() for page in found}) >= 2
+    # Another drill keeps the same paper open, drawn anew.
+    view.children[0].children[0].value = 3
+    assert paper.value == paper.options[-1]
+    assert [bytes(page.value) for page in pages.children] != shown[paper.value]
+
+
 def test_an_unusable_folder_is_shown_as_its_sentence(
     demo: Path, tmp_path: Path
 ) -> None:
