@@ -133,13 +133,10 @@ def _height_m(feature: dict[str, Any]) -> float | None:
             feet = name.endswith("_ft") or unit in {"ft", "feet", "'"}
             height_m = float(match[1]) * (FOOT_M if feet else 1.0)
             return height_m if LOWEST_M < height_m < HIGHEST_M else None
-    heights = {
-        point[2]
-        for line in lines_of(feature["geometry"])
-        for point in line
-        if point[2:]
-    }
-    # All Z at 0 is what an export writes that knows no heights.
-    if len(heights) == 1 and heights != {0}:
+    points = (point for line in lines_of(feature["geometry"]) for point in line)
+    heights = {point[2] if point[2:] else None for point in points}
+    # All Z at 0 is what an export writes that knows no heights; and a contour with
+    # heights at some of its corners only, or with several, is none.
+    if len(heights) == 1 and not heights & {0, None}:
         return float(heights.pop())
     return None

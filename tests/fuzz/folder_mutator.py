@@ -90,7 +90,10 @@ def raw(content: bytes, rng: random.Random) -> bytes:
 
 def _table(content: bytes) -> list[list[str]]:
     text = content.decode("utf-8", "replace").replace("\x00", "")
-    return list(csv.reader(io.StringIO(text)))
+    try:
+        return list(csv.reader(io.StringIO(text)))
+    except csv.Error:  # spoilt by another mutation before
+        return [line.split(",") for line in text.splitlines()] or [[""]]
 
 
 def _written(table: list[list[str]]) -> bytes:
