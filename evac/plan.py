@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 
-from evac import access, gear, learning, timing
+from evac import access, gear, informing, learning, timing
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
 from evac.clock import decide, is_met, limits_met
@@ -107,6 +107,7 @@ def make_plan(
     branches = prepare_branches(
         lift, heights, ready.work, assignment, simulation, gates=ready.gates
     )
+    informed = informing.inform(lift, heights)
     everyone_reached = not assignment.uncovered
     limit_met = limits_met(lift, simulation)
     remedies: tuple[Remedy, ...] = ()
@@ -137,6 +138,7 @@ def make_plan(
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
+        *informing.doubts(heights, informed),
         *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,
         *_own_findings(lift, assignment, simulation),
@@ -164,6 +166,7 @@ def make_plan(
         everyone_reached=everyone_reached,
         limit_met=limit_met,
         branches=branches,
+        informed=informed,
     )
     return replace(plan, levers=find_levers(plan, ways_in=ways_in))
 

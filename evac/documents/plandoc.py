@@ -11,12 +11,12 @@ from evac.documents.blocks import (
     page_break,
     paragraph,
     points,
-    steps,
     table,
 )
 from evac.documents.contents import answers, contents_blocks, gap_text
 from evac.documents.names import team_zones
 from evac.documents.plandoc_heights import height_blocks
+from evac.documents.plandoc_ladder import standdown_blocks
 from evac.documents.plandoc_people import people_blocks
 from evac.documents.plandoc_reach import reach_blocks
 from evac.documents.plandoc_times import (
@@ -72,7 +72,7 @@ def plan_document_facts(
         *team_blocks(plan, words),
         *care_blocks(plan, words),
         *people_blocks(plan, words),
-        *_standdown(plan, words),
+        *standdown_blocks(plan, words),
         *_outside(plan, words),
         *contents_blocks(plan, words),
         *_findings(findings, words),
@@ -205,16 +205,6 @@ def _limits(plan: Plan, words: Words) -> list[str]:
 def _signatures(words: Words) -> list[Block]:
     keys = ("prepared", "reviewed", "operator", "authority")
     return [blanks([words.say(f"plandoc.sign_{key}") for key in keys])]
-
-
-def _standdown(plan: Plan, words: Words) -> list[Block]:
-    return [
-        heading(words.say("plandoc.standdown")),
-        paragraph(
-            words.say("plandoc.standdown_intro", standdown_s=plan.clock.standdown_s)
-        ),
-        steps([words.say(f"plandoc.standdown_{number}") for number in range(1, 6)]),
-    ]
 
 
 def _outside(plan: Plan, words: Words) -> list[Block]:

@@ -9,16 +9,13 @@ from evac.documents.blocks import (
     figure,
     heading,
     paragraph,
-    steps,
     table,
 )
+from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
 from evac.figures import clearing_times, svg_bytes, times
 from evac.words import Words
-
-_CHILL_THAT_DECIDES_C = -28.0
-_DUSK_THAT_DECIDES_MIN = 120.0
 
 
 def time_blocks(plan: Plan, words: Words) -> list[Block]:
@@ -200,10 +197,7 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
                 words.say("plandoc.cold", chill_c=clock.wind_chill_c, **{"class": name})
             )
         )
-    blocks.append(paragraph(_informer(plan, words)))
-    blocks.append(heading(words.say("plandoc.ladder"), level=2))
-    blocks.append(steps(_ladder(plan, words)))
-    return blocks
+    return [*blocks, *ladder_blocks(plan, words), *informing_blocks(plan, words)]
 
 
 def _latest_table(plan: Plan, words: Words) -> Block:
@@ -227,43 +221,3 @@ def _latest_table(plan: Plan, words: Words) -> Block:
         rows=rows,
         widths=[1.3, 1, 0, 0.9, 1.6],
     )
-
-
-def _informer(plan: Plan, words: Words) -> str:
-    clock, organisation = plan.clock, plan.lift.organisation
-    if clock.informer_round_s is None or clock.first_word_met is None:
-        return words.say("plandoc.no_informer")
-    return words.say(
-        "plandoc.informer",
-        round_s=clock.informer_round_s,
-        first_s=organisation.first_word_s,
-        met=words.say(
-            "plandoc.informer_met" if clock.first_word_met else "plandoc.informer_not"
-        ),
-    )
-
-
-def _ladder(plan: Plan, words: Words) -> list[str]:
-    organisation, binding = plan.lift.organisation, plan.clock.binding
-    part = words.say("plandoc.contents_part")
-    decide = (
-        words.say("plandoc.ladder_4_open", part=part)
-        if binding is None or binding.after_stop_s < 0
-        else words.say("plandoc.ladder_4", part=part, latest_clock_s=binding.clock_s)
-    )
-    return [
-        words.say("plandoc.ladder_1"),
-        words.say(
-            "plandoc.ladder_2",
-            first_s=organisation.first_word_s,
-            repeat_s=organisation.repeat_word_s,
-        ),
-        words.say("plandoc.ladder_3"),
-        decide,
-        words.say("plandoc.ladder_5"),
-        words.say(
-            "plandoc.ladder_6",
-            chill_c=_CHILL_THAT_DECIDES_C,
-            dusk_min=_DUSK_THAT_DECIDES_MIN,
-        ),
-    ]

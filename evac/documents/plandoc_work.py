@@ -29,7 +29,7 @@ def zone_blocks(plan: Plan, words: Words) -> list[Block]:
         table(
             [words.say(f"plandoc.zone_{key}") for key in keys],
             rows=[_zone_row(plan, zone, words) for zone in assignment.zones],
-            widths=[1.1, 1.6, 1.5, 0, 0.7, 0.7, 0.8, 0],
+            widths=[1.1, 1.6, 1.4, 0, 0.7, 0.7, 0.9, 0],
             right=[7],
         ),
         paragraph(words.say("plandoc.times_from_order")),
@@ -94,21 +94,28 @@ def _uncovered(plan: Plan, words: Words) -> list[str]:
 
 
 def _remedies(plan: Plan, words: Words) -> Block:
+    keys = ["remedy", "remedy_people", "remedy_clear"]
     rows = [
         [
             words.say(f"remedy.{item.key}", **item.values),
             words.number(item.uncovered_people, 0),
             words.duration(item.clear_s),
-            "" if item.cost is None else words.number(item.cost, 0),
         ]
         for item in plan.remedies
     ]
-    keys = ("remedy", "remedy_people", "remedy_clear", "remedy_cost")
+    widths: list[float] = [3, 1, 1]
+    right = [1]
+    if any(item.cost is not None for item in plan.remedies):
+        keys.append("remedy_cost")
+        widths.append(0)
+        right.append(3)
+        for row, item in zip(rows, plan.remedies, strict=True):
+            row.append("" if item.cost is None else words.number(item.cost, 0))
     return table(
         [words.say(f"plandoc.{key}") for key in keys],
         rows=rows,
-        widths=[3, 1, 1, 0],
-        right=[1, 3],
+        widths=widths,
+        right=right,
     )
 
 
@@ -231,7 +238,7 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
         table(
             [words.say(f"plandoc.{key}") for key in kit_keys],
             rows=[_kit_row(plan, kit, words) for kit in lift.kits],
-            widths=[0.8, 1.1, 1.5, 0.7, 1.2, 1.1, 1.1],
+            widths=[0.6, 1.1, 1.1, 0.7, 1.2, 1.4, 1.4],
             right=[3],
         ),
         heading(words.say("plandoc.roles_title"), level=2),

@@ -13,6 +13,7 @@ from evac.facts.lift import Lift
 from evac.facts.work import (
     Assignment,
     Clock,
+    Informed,
     PickOff,
     Reach,
     Remedy,
@@ -59,3 +60,5 @@ class Plan:
     """What would shorten it most, tried and imagined over the same days."""
     branches: Branches | None = None
     """What if one team does not come, prepared beforehand."""
+    informed: tuple[Informed, ...] = ()
+    """In order of spans: who tells passengers, how soon, and where no voice reaches."""

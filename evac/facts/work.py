@@ -331,3 +331,50 @@ class Clock:
     running_pays_until_s: float | None = None
     """After the order, at likely times: until then stand-down and emptying at their
     high values end before the rope evacuation would (rule 3). None: no drive."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Informed:
+    """How passengers in one span are told what happens (rule 6).
+
+    ``informer`` counts from the lower end, 1 first; ``word_s`` is how long after
+    setting out at the upper end of the own stretch that informer has passed the whole
+    span; both None where nobody goes. ``away_m``: greatest distance from a seat of a
+    side to the nearest ground below that may be walked; inf where there is none.
+    """
+
+    span_index: int
+    informer: int | None
+    word_s: float | None
+    away_m: Mapping[Side, float]
+    silent: tuple[Side, ...]
+    """Sides with places that no voice reaches."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LadderStep:
+    """One step of the decision ladder (rule 4); a words key below ``ladder.``.
+
+    ``role`` is a words key below ``ladder.role``, ``people`` how many of them the
+    folder names (None: it does not name the role). Seconds count from the stop.
+    """
+
+    key: str
+    role: str
+    people: int | None
+    from_s: float
+    to_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trigger:
+    """What brings the decision forward (rule 4); a words key below ``ladder.``.
+
+    ``clock_s``: from when on the planned day, None where it cannot be foreseen;
+    ``now`` True where it already holds at the stop.
+    """
+
+    key: str
+    values: Mapping[str, str | float | int]
+    clock_s: float | None
+    now: bool | None
