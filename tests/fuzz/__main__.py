@@ -13,6 +13,7 @@ from collections import Counter
 from pathlib import Path
 
 HERE = Path(__file__).parent
+TELL_EVERY = 1_000
 sys.path[:0] = [str(HERE), str(HERE.parent / "inputs"), str(HERE.parent)]
 
 from folder_judge import base_files, judge, warm_up  # noqa: E402 - the path is set above
@@ -39,6 +40,8 @@ def main() -> int:
                 f"seed {seed}: {outcome.told}: {outcome.verdict}\n{outcome.text}",
                 flush=True,
             )
+        if verdicts.total() % TELL_EVERY == 0:
+            print(f"... to seed {seed}: {dict(sorted(verdicts.items()))}", flush=True)
     shown = ", ".join(f"{count} {name}" for name, count in sorted(verdicts.items()))
     print(f"{arguments.count} mutations from seed {arguments.seed}: {shown}", end="")
     print(f" ({time.monotonic() - started:.0f} s)")
