@@ -13,16 +13,18 @@ Places = list[tuple[float, float]]
 
 
 def safe(text: str) -> str:
-    """User text for a page: no markup, and nothing a script template would run.
+    """User text for a page: no markup, and nothing that any template would run.
+
+    What folium is given is a template itself, so braces are written as codes too.
 
     Examples
     --------
     >>> safe("<b>`${1}`")
-    '&lt;b&gt;&#96;&#36;{1}&#96;'
+    '&lt;b&gt;&#96;&#36;&#123;1&#125;&#96;'
     """
     escaped = html.escape(text, quote=True)
-    for mark, code in (("`", "&#96;"), ("$", "&#36;"), ("\\", "&#92;")):
-        escaped = escaped.replace(mark, code)
+    for mark in "`$\\{}":
+        escaped = escaped.replace(mark, f"&#{ord(mark)};")
     return escaped
 
 

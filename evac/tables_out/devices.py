@@ -22,7 +22,7 @@ def gpx_bytes(plan: Plan, words: Words) -> bytes:
     frame = _frame(plan)
     gpx = gpxpy.gpx.GPX()
     gpx.creator = "evac"
-    gpx.name = plan.lift.name
+    gpx.name = _xml_text(plan.lift.name)
     gpx.description = words.say("cautions.short")
 
     def place(name: str, x_m: float, y_m: float, note: str) -> None:
@@ -31,8 +31,8 @@ def gpx_bytes(plan: Plan, words: Words) -> bytes:
             gpxpy.gpx.GPXWaypoint(
                 latitude=round(float(latitude[0]), 7),
                 longitude=round(float(longitude[0]), 7),
-                name=name,
-                description=note,
+                name=_xml_text(name),
+                description=_xml_text(note),
             )
         )
 
@@ -51,7 +51,7 @@ def gpx_bytes(plan: Plan, words: Words) -> bytes:
         note = words.say("map.start", team=team.id, place=team.start_place)
         place(team.start_place, team.start_x_m, team.start_y_m, note)
     for route, text in _team_routes(plan, words):
-        track = gpxpy.gpx.GPXRoute(name=text)
+        track = gpxpy.gpx.GPXRoute(name=_xml_text(text))
         latitude, longitude = frame.to_degrees(x_m=route.x_m, y_m=route.y_m)
         track.points = [
             gpxpy.gpx.GPXRoutePoint(round(float(lat), 7), round(float(lon), 7))
@@ -145,6 +145,20 @@ def _team_routes(plan: Plan, words: Words) -> Iterable[tuple[Any, str]]:
                     seconds_s=route.seconds,
                 ),
             )
+
+
+def _xml_text(text: str) -> str:
+    """Text without the characters that XML 1.0 cannot hold (production 2, Char)."""
+    return "".join(letter if _xml_holds(ord(letter)) else " " for letter in text)
+
+
+def _xml_holds(code: int) -> bool:
+    return (
+        code in (0x9, 0xA, 0xD)
+        or 0x20 <= code <= 0xD7FF
+        or 0xE000 <= code <= 0xFFFD
+        or code >= 0x10000
+    )
 
 
 def _frame(plan: Plan) -> Frame:

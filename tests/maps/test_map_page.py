@@ -19,7 +19,10 @@ from evac.maps.assets import offline_page
 from evac.maps.layers import zone_layer
 from evac.words import Words
 
-HOSTILE = '<script>window.broken=1</script> "q" & `${window.broken=1}` =1+1 č ß ł ≤ →'
+HOSTILE = (
+    '<script>window.broken=1</script> "q" & `${window.broken=1}` =1+1 # č ß ł ≤ → ° '
+    "Канатная 白馬 {{ 7 * 7 }} </script>"
+)
 
 
 @pytest.fixture(scope="module")
@@ -255,22 +258,29 @@ def test_a_span_that_is_walked_past_is_a_gap_in_its_zones_band() -> None:
 def test_hostile_names_come_out_as_the_same_text(
     tmp_path: Path, chromium: Browser
 ) -> None:
-    plan = made_plan.make_plan()
-    lift = replace(
-        plan.lift,
+    lift = made_plan.make_long_lift(
         name=HOSTILE,
-        muster_points=tuple(
-            replace(point, name=HOSTILE) for point in plan.lift.muster_points
-        ),
+        support_ids=("Tal", "3-4", "#17", "Täli", "10/11", f"5{HOSTILE}", "Berg"),
+        team_ids=(f"A{HOSTILE}", "Team 2", "Team 3"),
     )
-    path = tmp_path / "map.html"
-    path.write_bytes(map_html(replace(plan, lift=lift), Words()))
-    page = chromium.new_page()
-    page.goto(path.as_uri())
-    page.wait_for_selector(".mark .muster")
+    huts = tuple(replace(point, name=HOSTILE) for point in lift.muster_points)
+    hazards = tuple(
+        replace(item, name=HOSTILE, opened_by=HOSTILE) for item in lift.hazards
+    )
+    ways = tuple(replace(way, name=HOSTILE) for way in lift.ways)
+    lift = replace(lift, muster_points=huts, hazards=hazards, ways=ways)
+    page = opened(made_plan.make_plan(lift), tmp_path, chromium)
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
 
     assert HOSTILE in page.locator("header h1").inner_text()
-    page.locator(".mark .muster").first.hover(force=True)
-    assert HOSTILE in page.locator(".leaflet-tooltip").inner_text()
+    shown = page.locator(".mark .support").all_text_contents()
+    assert shown == [support.id for support in lift.supports]
+    assert f"A{HOSTILE}" in page.locator(".mark .zone").all_text_contents()
+    for mark in ("muster", "hazard", "zone", "support >> nth=5"):
+        page.locator(f".mark .{mark}").first.hover(force=True)
+        page.wait_for_selector(".leaflet-tooltip")
+        assert HOSTILE in page.locator(".leaflet-tooltip").first.inner_text(), mark
     assert page.evaluate("window.broken") is None
+    assert errors == []
     page.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from dataclasses import replace
+from xml.etree import ElementTree as ET
 
 import gpxpy
 import made_plan
@@ -42,6 +43,68 @@ def test_a_text_like_a_formula_stays_a_text(plan: Plan) -> None:
     book = load_workbook(io.BytesIO(xlsx_bytes(plan, Words())))
     cell = book["Summary"]["B2"]
     assert (cell.value, cell.data_type) == (HOSTILE, "s")
+
+
+PIECES = (
+    "<script>alert(1)</script>",
+    '"quoted" & &amp;',
+    "=1+1",
+    "+1",
+    "@SUM(A1)",
+    "#17 #let x *b* $x$",
+    "3-4",
+    "10/11",
+    "Täli č ß ł ≤ → °",
+    "Канатная",
+    "白馬 リフト",
+)
+
+
+def hostile_plan() -> Plan:
+    """Every piece as a support's name, and some wherever else a person writes."""
+    ids = ("Tal", *PIECES, "Berg")
+    lift = made_plan.make_long_lift(
+        name=PIECES[0], support_ids=ids, team_ids=(PIECES[2], PIECES[5], PIECES[10])
+    )
+    hut = replace(lift.muster_points[0], name=PIECES[1])
+    kits = tuple(replace(kit, stored_at=PIECES[3]) for kit in lift.kits)
+    why = replace(lift.assumptions[0], reason=PIECES[4])
+    return made_plan.make_plan(
+        replace(lift, muster_points=(hut,), kits=kits, assumptions=(why,))
+    )
+
+
+def test_hostile_names_come_out_as_the_same_text_in_the_workbook() -> None:
+    book = load_workbook(io.BytesIO(xlsx_bytes(hostile_plan(), Words())))
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    texts = {cell.value for cell in cells if isinstance(cell.value, str)}
+    assert {cell.data_type for cell in cells if isinstance(cell.value, str)} == {"s"}
+    for piece in PIECES:
+        assert piece in texts
+
+
+def test_hostile_names_come_out_as_the_same_text_on_devices() -> None:
+    plan = hostile_plan()
+    gpx = gpxpy.parse(gpx_bytes(plan, Words()).decode("utf-8"))
+    names = {point.name for point in gpx.waypoints}
+    content = json.loads(geojson_bytes(plan, Words()))
+    supports = {f["properties"].get("support") for f in content["features"]}
+    for piece in PIECES:
+        assert piece in names
+        assert piece in supports
+    assert gpx.name == PIECES[0]
+    assert any(PIECES[2] in route.name for route in gpx.routes)
+
+
+@pytest.mark.parametrize("letter", ["\x00", "\x07", "\x1b", "\ufffe"])
+def test_letters_that_xml_cannot_hold_do_not_break_a_receiver(
+    letter: str, plan: Plan
+) -> None:
+    # XML 1.0 (5th edition), production 2: Char.
+    named = replace(plan, lift=replace(plan.lift, name=f"bell{letter}tower"))
+    root = ET.fromstring(gpx_bytes(named, Words()))  # noqa: S314  # our own
+    texts = "".join(root.itertext())
+    assert "bell tower" in texts
 
 
 def test_every_sheet_has_frozen_typed_columns(plan: Plan) -> None:
