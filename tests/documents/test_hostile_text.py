@@ -10,8 +10,10 @@ from made_plan import make_long_lift, make_plan
 from paper_text import joined, read_pages
 
 from evac.documents.bundle import document_files
+from evac.documents.drill_papers import drill_files
 from evac.documents.glyphs import missing_glyphs
 from evac.facts.lift import Lift
+from evac.rehearsal import draw_drill
 from evac.words import Words
 
 PIECES = (
@@ -103,3 +105,25 @@ def test_control_characters_do_not_break_the_drawings() -> None:
     hazard = replace(lift.hazards[0], name="bell\x07 and\ttab")
     files = document_files(make_plan(replace(lift, hazards=(hazard,))), Words())
     ET.fromstring(files["section.svg"])  # noqa: S314  # our own file
+
+
+def test_drill_papers_print_hostile_names_as_the_same_text() -> None:
+    lift = hostile_lift()
+    teams = tuple(
+        replace(team, id=PIECES[number]) for number, team in enumerate(lift.teams)
+    )
+    ids = {old.id: new.id for old, new in zip(lift.teams, teams, strict=True)}
+    kits = tuple(replace(kit, team=ids[kit.team or ""]) for kit in lift.kits)
+    plan = make_plan(replace(lift, teams=teams, kits=kits))
+    files = drill_files(draw_drill(plan, seed=3), plan.lift, Words())
+    texts = {
+        name: "".join(page.joined for page in read_pages(content))
+        for name, content in files.items()
+        if name.endswith(".pdf")
+    }
+    assert texts
+    for name, text in texts.items():
+        assert joined(PIECES[0]) in text, name
+    every = "".join(texts.values())
+    for team in teams[: len(plan.assignment.zones)]:
+        assert joined(team.id) in every
