@@ -190,6 +190,8 @@ def teams(rows: Sequence[TeamRow], *, frame: Frame) -> tuple[Team, ...]:
             cost=row.cost,
             channel=row.channel,
             drop_order=row.drop_order,
+            duty_from_s=row.duty_from,
+            duty_to_s=row.duty_to,
         )
         for row, x, y in zip(rows, x_m, y_m, strict=True)
     )
@@ -212,6 +214,8 @@ def kits(rows: Sequence[KitRow]) -> tuple[Kit, ...]:
             inspection_due=row.inspection_due,
             retire_on=row.retire_on,
             stored_at=row.stored_at,
+            pause_after=row.pause_after,
+            pause_s=60.0 * (row.pause_min or 0.0),
         )
         for row in rows
     )

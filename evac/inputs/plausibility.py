@@ -173,6 +173,8 @@ def _sag(lift: Lift) -> list[Finding]:
         "sag_m": share * longest_m,
         "span_m": longest_m,
         "force_n": lift.tension.force_n,
+        "low_m": low * longest_m,
+        "high_m": high * longest_m,
     }
     return [Finding(key=key, severity=Severity.WARN, values=values)]
 
@@ -247,6 +249,8 @@ def _loop(lift: Lift) -> list[Finding]:
                 "spacing_m": lift.carriers.spacing_m,
                 "carried_m": carried_m,
                 "loop_m": loop_m,
+                "low_share": low,
+                "high_share": high,
             },
         )
     ]

@@ -24,6 +24,7 @@ from evac.inputs.cells import (
     YesNo,
 )
 from evac.inputs.problems import reject
+from evac.inputs.sections import clock_s
 
 TECHNIQUE_KINDS = (
     "loop over the haul rope belayed from the ground",
@@ -41,6 +42,9 @@ TRAVEL_MODES = ("foot", "ski", "snow vehicle")
 
 PER = ("span", "carrier", "passenger", "metre", "support", "change")
 """What a step time counts by."""
+
+ClockTime = Annotated[float, BeforeValidator(clock_s)]
+"""Seconds after midnight of a clock time such as 07:30."""
 
 _Latitude = Annotated[Annotated[Number, Field(ge=-90, le=90)] | None, BLANK]
 _Longitude = Annotated[Annotated[Number, Field(ge=-180, le=180)] | None, BLANK]
@@ -104,6 +108,16 @@ class TeamRow(_Row):
     last_drill: Annotated[Day | None, BLANK] = None
     cost: Annotated[Annotated[Number, Field(ge=0)] | None, BLANK] = None
     channel: Annotated[Text | None, BLANK] = None
+    duty_from: Annotated[ClockTime | None, BLANK] = None
+    duty_to: Annotated[ClockTime | None, BLANK] = None
+
+    @model_validator(mode="after")
+    def _whole_duty(self) -> TeamRow:
+        if (self.duty_from is None) != (self.duty_to is None):
+            reject("half_a_duty", column="duty_to")
+        if self.duty_from is not None and self.duty_from == self.duty_to:
+            reject("no_duty", column="duty_to")
+        return self
 
 
 class KitRow(_Row):
@@ -130,6 +144,14 @@ class KitRow(_Row):
     inspection_due: Annotated[Day | None, BLANK] = None
     retire_on: Annotated[Day | None, BLANK] = None
     stored_at: Text = ""
+    pause_after: Annotated[Annotated[Whole, Field(ge=1, le=1_000)] | None, BLANK] = None
+    pause_min: Annotated[Annotated[Number, Field(gt=0, le=240)] | None, BLANK] = None
+
+    @model_validator(mode="after")
+    def _whole_pause(self) -> KitRow:
+        if (self.pause_after is None) != (self.pause_min is None):
+            reject("half_a_pause", column="pause_min")
+        return self
 
     @model_validator(mode="after")
     def _loads_in_order(self) -> KitRow:

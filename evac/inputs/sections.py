@@ -92,7 +92,7 @@ def _day(value: object) -> object:
         reject("not_a_date")
 
 
-def _clock(value: object) -> object:
+def clock_s(value: object) -> object:
     """Seconds after midnight of ``"15:00"`` or a TOML time."""
     if isinstance(value, time):
         return value.hour * 3600.0 + value.minute * 60.0 + value.second
@@ -295,7 +295,7 @@ class ConditionsSection(_Section):
     """``[conditions]``: the day that is planned for."""
 
     date: Day | None = None
-    stop_time: Annotated[float, BeforeValidator(_clock)]
+    stop_time: Annotated[float, BeforeValidator(clock_s)]
     time_zone: Annotated[str, BeforeValidator(_zone)]
     air_temperature_c: Annotated[Num, Field(ge=-60, le=50)]
     wind_m_per_s: Annotated[Num, Field(ge=0, le=60)]

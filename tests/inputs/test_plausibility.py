@@ -41,26 +41,26 @@ def test_a_usual_lift_raises_no_doubt() -> None:
     assert keys(checked(make_lift(), supports_file="supports.csv")) == []
 
 
-@pytest.mark.parametrize(
-    ("key", "changes"),
-    [
-        ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 9.0}}),
-        ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 3.9}}),
-        ("inputs.rope_stiffness", {"rope": {"axial_stiffness_n": 200e6}}),
-        ("inputs.rope_strength", {"rope": {"breaking_force_n": 2.5e6}}),
-        ("inputs.safety", {"tension": {"high_force_n": 500e3}}),
-        ("inputs.sag_large", {"tension": {"force_n": 40e3}}),
-        ("inputs.sag_small", {"tension": {"force_n": 6e6}}),
-        ("inputs.empty_mass", {"carriers": {"empty_mass_kg": 50.0}}),
-        ("inputs.passenger_mass", {"carriers": {"passenger_mass_kg": 60.0}}),
-        ("inputs.rope_to_seat", {"carriers": {"rope_to_seat_m": 9.0}}),
-        ("inputs.interval", {"drives": {"line_speed_m_per_s": 0.2}}),
-        ("inputs.capacity", {"carriers": {"spacing_m": 10.0, "on_loop": None}}),
-        ("inputs.line_speed", {"drives": {"line_speed_m_per_s": 6.5}}),
-        ("inputs.loop", {"carriers": {"on_loop": 80}}),
-        ("inputs.time_zone", {"conditions": {"time_zone": "Asia/Tokyo"}}),
-    ],
-)
+UNUSUAL: list[tuple[str, dict[str, Any]]] = [
+    ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 9.0}}),
+    ("inputs.rope_mass", {"rope": {"mass_kg_per_m": 3.9}}),
+    ("inputs.rope_stiffness", {"rope": {"axial_stiffness_n": 200e6}}),
+    ("inputs.rope_strength", {"rope": {"breaking_force_n": 2.5e6}}),
+    ("inputs.safety", {"tension": {"high_force_n": 500e3}}),
+    ("inputs.sag_large", {"tension": {"force_n": 40e3}}),
+    ("inputs.sag_small", {"tension": {"force_n": 6e6}}),
+    ("inputs.empty_mass", {"carriers": {"empty_mass_kg": 50.0}}),
+    ("inputs.passenger_mass", {"carriers": {"passenger_mass_kg": 60.0}}),
+    ("inputs.rope_to_seat", {"carriers": {"rope_to_seat_m": 9.0}}),
+    ("inputs.interval", {"drives": {"line_speed_m_per_s": 0.2}}),
+    ("inputs.capacity", {"carriers": {"spacing_m": 10.0, "on_loop": None}}),
+    ("inputs.line_speed", {"drives": {"line_speed_m_per_s": 6.5}}),
+    ("inputs.loop", {"carriers": {"on_loop": 80}}),
+    ("inputs.time_zone", {"conditions": {"time_zone": "Asia/Tokyo"}}),
+]
+
+
+@pytest.mark.parametrize(("key", "changes"), UNUSUAL)
 def test_an_unusual_number_is_told(key: str, changes: dict[str, Any]) -> None:
     lift = spoil(**changes)
 
@@ -69,6 +69,23 @@ def test_an_unusual_number_is_told(key: str, changes: dict[str, Any]) -> None:
         text, remedy = Words().finding(finding)
         assert text.endswith((".", "too."))
         assert remedy.endswith(".")
+
+
+SOURCES = ("EN 12385", "ANSI B77.1", "French limit", "from memory", "common practice")
+
+
+# For the time zone the sun is its own source.
+@pytest.mark.parametrize(
+    ("key", "changes"), [case for case in UNUSUAL if case[0] != "inputs.time_zone"]
+)
+def test_what_is_usual_is_said_with_its_source(
+    key: str, changes: dict[str, Any]
+) -> None:
+    finding = next(f for f in spoil(**changes).findings if f.key == key)
+    text, _ = Words().finding(finding)
+
+    assert any(source in text for source in SOURCES), text
+    assert sum(char.isdigit() for char in text) >= 2, text
 
 
 def test_rope_mass_by_en_12385_for_40_mm_is_usual_and_twice_it_is_not() -> None:
