@@ -78,7 +78,7 @@ def find_heights(
             line,
             models=models,
             side=side,
-            load_case=fullest_case(cases, side),
+            cases=cases,
             coupling_n=max(each.misfit_n for each in passes),
         )
         envelopes[side] = side_envelope(

@@ -2,7 +2,7 @@
 
 Every source is an interval that holds with about 95 % (two standard deviations): the
 rope is solved again with one value moved to the end of its interval, and the change
-of the rope's elevation along the line is that source's part. Sources are independent,
+of the envelope along the line is that source's part. Sources are independent,
 so parts add as the root of their squares; what the order-free set may miss is no
 chance and is added in full.
 """
@@ -15,11 +15,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evac.facts.heights import Line
-from evac.facts.lift import FloatArray, Lift, LoadCase, Side
-from evac.heights.load_cases import ALL_EMPTY
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
+from evac.heights.extremes import find_extremes
+from evac.heights.passes import THIN_SET, fullest_case, state_passes
 from evac.heights.side_model import SideModel, side_model
 from evac.heights.stop import SolvedSide, solve_stop
-from evac.heights.tension import NO_FRICTION, other_side
+from evac.heights.tension import NO_FRICTION, TensionCase, other_side
 
 STIFFNESS_SHARE = 0.10
 """Modulus of six-strand haul ropes: 80-110 GPa (from memory)."""
@@ -41,6 +42,8 @@ ORDER_FREE_EXCESS_M = 0.20
 DEVIATIONS = 2.0
 STOPS = 16
 """Stop positions at which the rope is solved again for every change."""
+SMOOTHED_M = 9
+"""A part at a place is the upper quartile over so many ground samples of 1 m."""
 
 SOURCES = (
     "tension",
@@ -74,10 +77,10 @@ def find_margins(
     *,
     models: Mapping[Side, SideModel],
     side: Side,
-    load_case: LoadCase,
+    cases: tuple[LoadCase, ...],
     coupling_n: float = 0.0,
 ) -> Margins:
-    """Margins along one side, the greatest over the loaded and the empty line.
+    """Margins along one side: how far the envelope moves with each uncertain value.
 
     Parameters
     ----------
@@ -85,39 +88,51 @@ def find_margins(
     line : Line
     models : mapping of Side to SideModel
     side : Side
-    load_case : LoadCase
-        The fullest one of this side.
+    cases : tuple of LoadCase
+        The declared ones.
     coupling_n : float
         Force by which the other side's pull may be misjudged.
 
     Returns
     -------
     Margins
+
+    Notes
+    -----
+    For every end of every interval the order-free set is solved again, thinned
+    (`evac.heights.passes.THIN_SET`), and the greatest and least heights are compared
+    metre by metre. Heights are taken above the fullest rope, not above the ground, so
+    that it does not matter where within a metre a carrier stands.
     """
     distance_m = line.ground[side].distance_m
+    level = _above_fullest_rope(lift, line, models=models, side=side, cases=cases)
+    base = _band(lift, level, models=models, side=side, cases=cases)
     parts = {source: np.zeros(distance_m.size) for source in SOURCES}
-    for case in (load_case, ALL_EMPTY):
-        base = grip_elevation_m(lift, line, models=models, side=side, case=case)
-        for source, changed in _changes(lift).items():
-            for other in changed:
-                moved = grip_elevation_m(
-                    other,
-                    line,
-                    models={
-                        each: side_model(other, line, side=each, kinds=model.kinds)
-                        for each, model in models.items()
-                    },
-                    side=side,
-                    case=case,
-                )
-                parts[source] = np.maximum(parts[source], np.abs(moved - base))
-        parts["friction"] = np.maximum(
-            parts["friction"], _friction_part(lift, line, models, side, case, base)
+    for source, changed in _changes(lift).items():
+        for other in changed:
+            moved = _band(
+                other,
+                level,
+                models={
+                    each: side_model(other, line, side=each, kinds=model.kinds)
+                    for each, model in models.items()
+                },
+                side=side,
+                cases=cases,
+            )
+            parts[source] = np.maximum(parts[source], _moved_m(base, moved))
+    for friction in _frictions(lift, side):
+        moved = _band(
+            lift, level, models=models, side=side, cases=cases, friction=friction
         )
+        parts["friction"] = np.maximum(parts["friction"], _moved_m(base, moved))
     half_n = (lift.tension.high_force_n - lift.tension.low_force_n) / 2
     if coupling_n > 0 and half_n > 0:
         # A wrong pull of the other side acts as a wrong tension does.
         parts["coupling"] = parts["tension"] * coupling_n / half_n
+    if lift.tension.state is TensionState.UNKNOWN:
+        # The envelope itself was taken over the whole range.
+        parts["tension"] = np.zeros(distance_m.size)
     sd_m = [
         SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
         for support in line.supports
@@ -132,6 +147,66 @@ def find_margins(
     )
 
 
+def _above_fullest_rope(
+    lift: Lift,
+    line: Line,
+    *,
+    models: Mapping[Side, SideModel],
+    side: Side,
+    cases: tuple[LoadCase, ...],
+) -> Line:
+    """The line with the rope of its fullest case in place of the ground."""
+    rope_m = grip_elevation_m(
+        lift, line, models=models, side=side, case=fullest_case(cases, side)
+    )
+    ground = replace(line.ground[side], elevation_m=rope_m, stance_m=rope_m)
+    return replace(line, ground={**line.ground, side: ground})
+
+
+def _band(
+    lift: Lift,
+    level: Line,
+    *,
+    models: Mapping[Side, SideModel],
+    side: Side,
+    cases: tuple[LoadCase, ...],
+    friction: Mapping[Side, float] = NO_FRICTION,
+) -> FloatArray:
+    """Greatest and least heights (2, m) over the thinned set, NaN where none stood."""
+    force_n = lift.tension.force_n
+    tensions = None
+    if lift.tension.state is TensionState.UNKNOWN:
+        tensions = tuple(
+            TensionCase(force_n=force_n, locked=locked) for locked in (False, True)
+        )
+    passes = state_passes(
+        lift,
+        level,
+        models=models,
+        side=side,
+        cases=cases,
+        tensions=tensions,
+        sampling=THIN_SET,
+        friction=friction,
+    )
+    found = find_extremes(level, model=models[side], passes=passes)
+    return np.array([found.greatest_m[0], found.least_m[0]])
+
+
+def _moved_m(base: FloatArray, moved: FloatArray) -> FloatArray:
+    """By how much the greatest or the least height differs, whichever more; (m,)."""
+    away = np.abs(moved - base).max(axis=0)
+    known = ~np.isnan(away)
+    place = np.arange(away.size)
+    filled = np.interp(place, place[known], away[known])
+    # Where one of the two thinned sets has no state that the other has, a few metres
+    # stand out for no reason.
+    padded = np.pad(filled, SMOOTHED_M // 2, mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, SMOOTHED_M)
+    smooth: FloatArray = np.quantile(windows, 0.75, axis=1)
+    return smooth
+
+
 def grip_elevation_m(
     lift: Lift,
     line: Line,
@@ -139,7 +214,7 @@ def grip_elevation_m(
     models: Mapping[Side, SideModel],
     side: Side,
     case: LoadCase,
-    friction: Mapping[Side, float] = NO_FRICTION,
+    friction: Mapping[Side, float | FloatArray] = NO_FRICTION,
 ) -> FloatArray:
     """Elevation at which grips pass every ground sample, over all stop positions.
 
@@ -177,34 +252,21 @@ def grip_elevation_m(
     return elevation_m
 
 
-def _friction_part(
-    lift: Lift,
-    line: Line,
-    models: Mapping[Side, SideModel],
-    side: Side,
-    case: LoadCase,
-    base: FloatArray,
-) -> FloatArray:
-    """What rollers do that all hold back the rope the same way, one way or the other.
+def _frictions(lift: Lift, side: Side) -> list[dict[Side, float]]:
+    """The extremes of what rollers do: all of a side hold back the rope one way.
 
     Every roller may hold back by anything from nothing to all of its friction. The
     tension of a span grows with each of those forces between it and the held end, so
-    all of them together are the extremes. Where the force is held at the drive, the
-    other side's rollers have their say over the return bullwheel.
+    all of them together are the extremes. Unless the force is held at the return, the
+    other side's rollers have their say over the bullwheel.
     """
-    part: FloatArray = np.zeros(base.size)
-    for own in (-FRICTION, FRICTION):
-        for other in (-FRICTION, FRICTION) if lift.tension.held_at_drive else (own,):
-            moved = grip_elevation_m(
-                lift,
-                line,
-                models=models,
-                side=side,
-                case=case,
-                friction={side: own, other_side(side): other},
-            )
-            part = np.maximum(part, np.abs(moved - base))
-    return part
+    tension = lift.tension
+    coupled = tension.held_at_drive or tension.state is not TensionState.CONSTANT
+    return [
+        {side: own, other_side(side): other}
+        for own in (-FRICTION, FRICTION)
+        for other in ((-FRICTION, FRICTION) if coupled else (own,))
+    ]
 
 
 def _changes(lift: Lift) -> dict[str, tuple[Lift, ...]]:

@@ -26,6 +26,7 @@ from evac.heights.load_cases import (
 )
 from evac.heights.side_model import SideModel
 from evac.heights.tension import (
+    NO_FRICTION,
     TensionCase,
     held_at_stop,
     other_side,
@@ -37,14 +38,30 @@ from evac.rope.rules import LENGTH_SCALE_N_PER_M, hold_return
 from evac.rope.side import SideLoads
 from evac.rope.tension import Held, Kept, LoopSide, LoopState, rule_beside
 
-STOP_STEP_M = 0.25
-"""Distance between two stop positions that are tried."""
-COARSE_STEP_M = 1.0
-"""The same for the lesser load cases of a locked line."""
-OTHER_STOPS = 4
-"""Stop positions of the other side whose pull is tried."""
 RANGE_SHARE = 0.03
 """By so much of it the range of return tensions is widened beyond those met."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """How closely the order-free set is tried.
+
+    ``step_m`` between two stop positions, ``coarse_step_m`` for the lesser load cases
+    of a locked line; ``other_stops``: stop positions of the other side whose pull is
+    tried; ``stride``: every so many states of a run (`reduce_side`);
+    ``lesser_cases``: whether a locked line is tried in other cases than the fullest.
+    """
+
+    step_m: float = 0.25
+    coarse_step_m: float = 1.0
+    other_stops: int = 4
+    stride: int = 1
+    lesser_cases: bool = True
+
+
+WHOLE_SET = Sampling()
+THIN_SET = Sampling(step_m=1.0, other_stops=2, stride=6, lesser_cases=False)
+"""For differences between two ropes, which change slowly from state to state."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +72,7 @@ class StatePass:
     carriers from the drive; ``empty_n`` and ``alone_n`` (k,); ``rules`` (p, r, 7).
     ``case_names`` (c,). ``misfit_n``: by what force on the carriage a rule may misjudge
     the other side. ``window``: carriers of the group that slides along a locked side.
+    ``stride``, ``friction``: see `reduce_side`; friction is that of all supports.
     """
 
     case_names: tuple[str, ...]
@@ -66,9 +84,13 @@ class StatePass:
     rules: FloatArray
     misfit_n: float = 0.0
     window: int = 0
+    stride: int = 1
+    friction: float = 0.0
 
 
-def stop_positions_m(spacing_m: float, *, step_m: float = STOP_STEP_M) -> FloatArray:
+def stop_positions_m(
+    spacing_m: float, *, step_m: float = WHOLE_SET.step_m
+) -> FloatArray:
     """All stop positions that are tried, 0 first, at most `step_m` apart.
 
     Examples
@@ -81,6 +103,41 @@ def stop_positions_m(spacing_m: float, *, step_m: float = STOP_STEP_M) -> FloatA
     return positions
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """What `state_passes` was asked for."""
+
+    lift: Lift
+    line: Line
+    models: Mapping[Side, SideModel]
+    side: Side
+    cases: tuple[LoadCase, ...]
+    sampling: Sampling
+    friction: Mapping[Side, float]
+
+    def loads(self, side: Side, case: LoadCase, *, phase_m: float = 0.0) -> SideLoads:
+        """Carriers of one side under a load case."""
+        return side_loads(self.lift, self.line, side=side, phase_m=phase_m, case=case)
+
+    def pair(
+        self, own: SideLoads, other: SideLoads, *, held: Held, near: LoopState | None
+    ) -> LoopState:
+        """Both sides together."""
+        loads = {self.side: own, other_side(self.side): other}
+        return solve_pair(
+            self.models, loads, held=held, friction=self.friction, near=near
+        )
+
+    def beside(self, loads: SideLoads) -> LoopSide:
+        """The other side with some loads."""
+        other = other_side(self.side)
+        return LoopSide(
+            points=self.models[other].points,
+            loads=loads,
+            friction=self.friction[other],
+        )
+
+
 def state_passes(
     lift: Lift,
     line: Line,
@@ -88,30 +145,59 @@ def state_passes(
     models: Mapping[Side, SideModel],
     side: Side,
     cases: tuple[LoadCase, ...],
+    tensions: tuple[TensionCase, ...] | None = None,
+    sampling: Sampling = WHOLE_SET,
+    friction: Mapping[Side, float] = NO_FRICTION,
 ) -> tuple[StatePass, ...]:
-    """Everything that has to be solved for one side's envelope."""
+    """Everything that has to be solved for one side's envelope.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+    models : mapping of Side to SideModel
+    side : Side
+    cases : tuple of LoadCase
+        The declared ones.
+    tensions : tuple of TensionCase, optional
+        What the tension system may do; all that the lift's state asks for if left
+        out.
+    sampling : Sampling
+    friction : mapping of Side to float
+        Of the rollers, signed, at the stop and after it.
+
+    Returns
+    -------
+    tuple of StatePass
+    """
+    asked = _Asked(
+        lift=lift,
+        line=line,
+        models=models,
+        side=side,
+        cases=cases,
+        sampling=sampling,
+        friction=friction,
+    )
     passes: list[StatePass] = []
-    fine = stop_positions_m(lift.carriers.spacing_m)
-    coarse = stop_positions_m(lift.carriers.spacing_m, step_m=COARSE_STEP_M)
+    spacing_m = lift.carriers.spacing_m
+    fine = stop_positions_m(spacing_m, step_m=sampling.step_m)
+    coarse = stop_positions_m(spacing_m, step_m=sampling.coarse_step_m)
     fullest = fullest_case(cases, side)
-    for tension in tension_cases(lift):
+    for tension in tensions or tension_cases(lift):
         held = held_at_stop(lift, force_n=tension.force_n)
         if not tension.locked and held.kept is Kept.RETURN_FORCE:
             rule = hold_return(tension.force_n / 2)
             rules = np.broadcast_to(rule, (fine.size, 1, 7)).copy()
-            passes.append(_loads(lift, line, side, cases, fine, rules))
+            passes.append(_loads(asked, cases, fine, rules))
         elif not tension.locked:
-            rules, misfit = _drive_rules(lift, line, models, side, cases, held)
+            rules, misfit = _drive_rules(asked, held)
             spread = np.broadcast_to(rules, (fine.size, *rules.shape)).copy()
-            passes.append(
-                _loads(lift, line, side, cases, fine, spread, misfit_n=misfit)
-            )
+            passes.append(_loads(asked, cases, fine, spread, misfit_n=misfit))
         else:
-            for case in cases:
+            for case in cases if sampling.lesser_cases else (fullest,):
                 phase_m = fine if case is fullest else coarse
-                passes.append(
-                    _locked_pass(lift, line, models, side, case, phase_m, tension)
-                )
+                passes.append(_locked_pass(asked, case, phase_m, tension))
     return tuple(passes)
 
 
@@ -141,9 +227,7 @@ def side_loads(
 
 
 def _loads(
-    lift: Lift,
-    line: Line,
-    side: Side,
+    asked: _Asked,
     cases: tuple[LoadCase, ...],
     phase_m: FloatArray,
     rules: FloatArray,
@@ -152,6 +236,7 @@ def _loads(
     only_declared: bool = False,
     window: int = 0,
 ) -> StatePass:
+    lift, line, side = asked.lift, asked.line, asked.side
     rows = [row_of(lift, line, side=side, phase_m=float(p)) for p in phase_m]
     people = np.array(
         [[people_of(lift, line, row=row, case=case) for case in cases] for row in rows]
@@ -173,6 +258,8 @@ def _loads(
         rules=rules,
         misfit_n=misfit_n,
         window=window,
+        stride=asked.sampling.stride,
+        friction=asked.friction[side],
     )
 
 
@@ -184,18 +271,14 @@ def _span_carriers(lift: Lift, line: Line) -> int:
     return int(np.ceil(longest_m / lift.carriers.spacing_m))
 
 
-def _others(lift: Lift, line: Line, side: Side, case: LoadCase) -> list[SideLoads]:
+def _others(asked: _Asked, case: LoadCase) -> list[SideLoads]:
     """The other side under one case, at some of its stop positions."""
-    spacing_m = lift.carriers.spacing_m
+    stops = asked.sampling.other_stops
+    spacing_m = asked.lift.carriers.spacing_m
+    other = other_side(asked.side)
     return [
-        side_loads(
-            lift,
-            line,
-            side=other_side(side),
-            phase_m=spacing_m * step / OTHER_STOPS,
-            case=case,
-        )
-        for step in range(OTHER_STOPS)
+        asked.loads(other, case, phase_m=spacing_m * step / stops)
+        for step in range(stops)
     ]
 
 
@@ -210,83 +293,53 @@ def _range_n(states: list[LoopState]) -> tuple[float, float]:
     return min(tensions) * (1 - RANGE_SHARE), max(tensions) * (1 + RANGE_SHARE)
 
 
-def _drive_rules(
-    lift: Lift,
-    line: Line,
-    models: Mapping[Side, SideModel],
-    side: Side,
-    cases: tuple[LoadCase, ...],
-    held: Held,
-) -> tuple[FloatArray, float]:
+def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float]:
     """Rules (2, 7) of one side whose tension is held at the drive, and their error."""
-    other = other_side(side)
     own_loads = [
-        side_loads(lift, line, side=side, phase_m=0.0, case=case)
-        for case in (fullest_case(cases, side), ALL_EMPTY)
+        asked.loads(asked.side, case)
+        for case in (fullest_case(asked.cases, asked.side), ALL_EMPTY)
     ]
-    other_cases = (*cases, ALL_EMPTY)
+    other_cases = (*asked.cases, ALL_EMPTY)
+    others = [asked.loads(other_side(asked.side), case) for case in other_cases]
     states = [
-        solve_pair(
-            models,
-            {
-                side: own,
-                other: side_loads(lift, line, side=other, phase_m=0.0, case=case),
-            },
-            held=held,
-        )
+        asked.pair(own, other, held=held, near=None)
         for own in own_loads
-        for case in other_cases
+        for other in others
     ]
     low_n, high_n = _range_n(states)
     found = [
         rule_beside(
-            LoopSide(points=models[other].points, loads=loads),
+            asked.beside(loads),
             held=held,
             low_tension_n=low_n,
             high_tension_n=high_n,
         )
         for case in other_cases
-        for loads in _others(lift, line, side, case)
+        for loads in _others(asked, case)
     ]
     return _outermost([rule for rule, _ in found]), max(miss for _, miss in found)
 
 
 def _locked_pass(
-    lift: Lift,
-    line: Line,
-    models: Mapping[Side, SideModel],
-    side: Side,
-    case: LoadCase,
-    phase_m: FloatArray,
-    tension: TensionCase,
+    asked: _Asked, case: LoadCase, phase_m: FloatArray, tension: TensionCase
 ) -> StatePass:
     """One load case at the stop, locked there, and emptied from it."""
-    other = other_side(side)
-    at_stop = held_at_stop(lift, force_n=tension.force_n)
-    others = _others(lift, line, side, case)
-    first = side_loads(lift, line, side=side, phase_m=float(phase_m[0]), case=case)
-    stops = [
-        solve_pair(models, {side: first, other: loads}, held=at_stop)
-        for loads in others
-    ]
-    emptied = side_loads(
-        lift, line, side=side, phase_m=float(phase_m[0]), case=ALL_EMPTY
-    )
-    empty_others = _others(lift, line, side, ALL_EMPTY)
+    side = asked.side
+    at_stop = held_at_stop(asked.lift, force_n=tension.force_n)
+    others = _others(asked, case)
+    first = asked.loads(side, case, phase_m=float(phase_m[0]))
+    stops = [asked.pair(first, loads, held=at_stop, near=None) for loads in others]
+    emptied = asked.loads(side, ALL_EMPTY, phase_m=float(phase_m[0]))
+    empty_others = _others(asked, ALL_EMPTY)
     met = [
-        solve_pair(
-            models,
-            {side: own, other: loads},
-            held=_locked(stops[0]),
-            near=stops[0],
-        )
+        asked.pair(own, loads, held=_locked(stops[0]), near=stops[0])
         for own in (first, emptied)
         for loads in (others[0], empty_others[0])
     ]
     low_n, high_n = _range_n([*stops, *met])
     found = [
         rule_beside(
-            LoopSide(points=models[other].points, loads=loads),
+            asked.beside(loads),
             held=_locked(stop),
             low_tension_n=low_n,
             high_tension_n=high_n,
@@ -296,41 +349,27 @@ def _locked_pass(
     ]
     outer = _outermost([rule for rule, _ in found])
     # Where this side stands at the stop changes how much rope it holds itself.
-    own_m = np.array(
-        [
-            _own_length_m(
-                solve_pair(
-                    models,
-                    {
-                        side: side_loads(
-                            lift, line, side=side, phase_m=float(phase), case=case
-                        ),
-                        other: others[0],
-                    },
-                    held=at_stop,
-                    near=stops[0],
-                ),
-                side,
-            )
-            for phase in phase_m
-        ]
-    )
+    own_m = []
+    near = stops[0]
+    for phase in phase_m:
+        own = asked.loads(side, case, phase_m=float(phase))
+        near = asked.pair(own, others[0], held=at_stop, near=near)
+        own_m.append(side_state(near, side).unstretched_length_m)
     rules = np.broadcast_to(outer, (phase_m.size, *outer.shape)).copy()
-    rules[:, :, 3] += LENGTH_SCALE_N_PER_M * (own_m - own_m[0])[:, None]
+    rules[:, :, 3] += LENGTH_SCALE_N_PER_M * (np.array(own_m) - own_m[0])[:, None]
+    force_per_metre = _force_per_metre(asked, first, others[0], at_stop, stops[0])
     return _loads(
-        lift,
-        line,
-        side,
+        asked,
         (case,),
         phase_m,
         rules,
         misfit_n=max(miss for _, miss in found)
         / LENGTH_SCALE_N_PER_M
-        * _force_per_metre(models, {side: first, other: others[0]}, at_stop, stops[0]),
+        * force_per_metre,
         # A blocked carriage remembers who sat there: nobody else may be added.
         only_declared=True,
         # And one span that is left loaded takes up the rope of all the others.
-        window=_span_carriers(lift, line),
+        window=_span_carriers(asked.lift, asked.line),
     )
 
 
@@ -338,18 +377,11 @@ def _locked(stop: LoopState) -> Held:
     return Held(kept=Kept.LENGTH, amount=stop.unstretched_length_m)
 
 
-def _own_length_m(pair: LoopState, side: Side) -> float:
-    return side_state(pair, side).unstretched_length_m
-
-
 def _force_per_metre(
-    models: Mapping[Side, SideModel],
-    loads: Mapping[Side, SideLoads],
-    at_stop: Held,
-    stop: LoopState,
+    asked: _Asked, own: SideLoads, other: SideLoads, at_stop: Held, stop: LoopState
 ) -> float:
     """Force on the carriage that shortens the hanging rope by a metre [N/m]."""
     more = Held(kept=at_stop.kept, amount=1.01 * at_stop.amount)
-    tighter = solve_pair(models, loads, held=more, near=stop)
+    tighter = asked.pair(own, other, held=more, near=stop)
     shorter_m = abs(stop.unstretched_length_m - tighter.unstretched_length_m)
     return 0.01 * at_stop.amount / max(shorter_m, 1e-9)

@@ -145,6 +145,7 @@ def reduce_side(
     alone: FloatArray,
     full: FloatArray,
     window: int,
+    stride: int,
     rules: FloatArray,
     grid_start: float,
     ground: FloatArray,
@@ -172,6 +173,8 @@ def reduce_side(
         Weights of which the order-free set empties one end after the other.
     window : int
         So many carriers slide along as one group; 0: no such runs.
+    stride : int
+        Of each run only every so many states are solved, at another stop others.
     rules : (p, r, 7)
     grid_start : float
         x of the first ground sample; samples are 1 m apart.
@@ -229,6 +232,8 @@ def reduce_side(
                     if k > in_run or not change_load(
                         run, k, in_run, window, full[p], empty, alone, load
                     ):
+                        continue
+                    if (k + p) % stride != 0:
                         continue
                     label = number + 1 if run == ALONE else number + 2
                 status = solve_state(

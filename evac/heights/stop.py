@@ -90,7 +90,7 @@ def solve_stop(
     side: Side,
     stop_offset_m: float,
     load_case: LoadCase,
-    friction: Mapping[Side, float] = NO_FRICTION,
+    friction: Mapping[Side, float | FloatArray] = NO_FRICTION,
     near: SolvedSide | None = None,
 ) -> SolvedSide:
     """Solve one side at a stop position under a load case, as the lift came to stop.

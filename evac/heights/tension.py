@@ -66,7 +66,7 @@ def solve_pair(
     loads: Mapping[Side, SideLoads],
     *,
     held: Held,
-    friction: Mapping[Side, float] = NO_FRICTION,
+    friction: Mapping[Side, float | FloatArray] = NO_FRICTION,
     near: LoopState | None = None,
 ) -> LoopState:
     """Both sides together; the ascending side first.

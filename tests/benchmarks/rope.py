@@ -106,14 +106,15 @@ def _all_states(x, z, sense, w, c, stops, spacing, cases, rule):
     carriers = np.empty((4, cases.shape[1]))
     supports = np.empty((6, n))
     totals = np.zeros(10)
+    frictionless = np.zeros(n)
     worst = 0.0
     for i in range(len(cases)):
         warm = np.full(n + 1, np.nan)
         active = np.ones(n, np.bool_)
         for stop in stops:
             status = solve_state(
-                x, z, sense, w, c, np.zeros(n), stop, spacing, cases[i], rule, warm, active,
-                carriers, supports, totals,
+                x, z, sense, w, c, frictionless, stop, spacing, cases[i], rule, warm,
+                active, carriers, supports, totals,
             )  # fmt: skip
             worst = max(worst, totals[3]) if status == 0 else np.inf
     return worst

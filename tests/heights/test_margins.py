@@ -1,4 +1,4 @@
-"""Margins: first-order parts against solving the rope again with everything moved."""
+"""Margins: their parts against the rope solved again with values moved."""
 
 from __future__ import annotations
 
@@ -9,10 +9,13 @@ import pytest
 from builders import make_lift
 from invented_lines import five_lines
 
-from evac.facts.lift import Lift, Side
-from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES, LoadCase
+from evac.facts.heights import Line
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
+from evac.heights.extremes import find_extremes
+from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES, load_cases
 from evac.heights.margins import (
     EMPTY_MASS_SHARE,
+    FRICTION,
     ORDER_FREE_EXCESS_M,
     PASSENGER_MASS_SHARE,
     ROPE_MASS_SHARE,
@@ -21,13 +24,18 @@ from evac.heights.margins import (
     find_margins,
     grip_elevation_m,
 )
+from evac.heights.passes import state_passes
 from evac.heights.side_model import side_model
 from evac.heights.stop import side_models
 from evac.line import lay_out
 
 FULL = DEFAULT_CASES[0]
 MOVED = ("tension", "modulus", "rope mass", "carrier mass", "passenger mass", "spacing")
-LINES = ["gully, drive below", "crest, tension at the lower end"]
+LINES = [
+    "gully, drive below",
+    "crest, tension at the lower end",
+    "valley with a hold-down, tension at the upper end",
+]
 
 
 def moved_lift(lift: Lift, share: dict[str, float]) -> Lift:
@@ -65,6 +73,107 @@ def elevation_m(lift: Lift, share: dict[str, float], case: LoadCase) -> np.ndarr
     return grip_elevation_m(moved, line, models=models, side=Side.ASCENDING, case=case)
 
 
+def with_tension(name: str, state: TensionState, *, at_drive: bool) -> Lift:
+    lift = five_lines()[name]
+    return replace(
+        lift, tension=replace(lift.tension, state=state, held_at_drive=at_drive)
+    )
+
+
+def whole_band(lift: Lift, line: Line, kinds_of: Lift) -> FloatArray:
+    """Greatest and least heights above ground over the whole order-free set."""
+    models = {
+        side: side_model(lift, line, side=side, kinds=model.kinds)
+        for side, model in side_models(kinds_of, line).items()
+    }
+    passes = state_passes(
+        lift, line, models=models, side=Side.ASCENDING, cases=load_cases(lift)
+    )
+    found = find_extremes(line, model=models[Side.ASCENDING], passes=passes)
+    return np.array([found.greatest_m[0], found.least_m[0]])
+
+
+@pytest.mark.parametrize(
+    ("name", "state", "at_drive", "worst_m"),
+    [
+        ("gully, drive below", TensionState.CONSTANT, False, 0.10),
+        ("crest, tension at the lower end", TensionState.CONSTANT, False, 0.10),
+        ("flat, fixed grips 12 m apart", TensionState.CONSTANT, False, 0.10),
+        ("steep, tension at the lower end", TensionState.CONSTANT, False, 0.10),
+        (
+            "valley with a hold-down, tension at the upper end",
+            TensionState.CONSTANT,
+            False,
+            0.10,
+        ),
+        ("gully, drive below", TensionState.CONSTANT, True, 0.10),
+        ("gully, drive below", TensionState.LOCKED, False, 0.20),
+    ],
+)
+def test_no_part_is_less_than_what_the_whole_envelope_does_when_solved_again(
+    name: str, state: TensionState, at_drive: bool, worst_m: float
+) -> None:
+    # Parts come from a thinned set. The whole one, at every stop and load, may move
+    # more by 6 cm in one metre of a hundred, where a carrier passes a support in one
+    # of the two ropes and not in the other; by at most `worst_m` anywhere.
+    lift = with_tension(name, state, at_drive=at_drive)
+    line = lay_out(lift)
+    margins = find_margins(
+        lift,
+        line,
+        models=side_models(lift, line),
+        side=Side.ASCENDING,
+        cases=load_cases(lift),
+    )
+    still = dict.fromkeys(MOVED, 0.0)
+    base = whole_band(lift, line, lift)
+    for source in MOVED:
+        part = margins.part_m[source]
+        for share in (-1.0, 1.0):
+            moved = whole_band(moved_lift(lift, {**still, source: share}), line, lift)
+            higher, lower = moved[0] - base[0], base[1] - moved[1]
+            for outside in (higher - part, lower - part):
+                assert np.nanquantile(outside, 0.99) <= 0.06
+                assert np.nanmax(outside) <= worst_m
+
+
+@pytest.mark.parametrize("name", LINES)
+@pytest.mark.parametrize("at_drive", [False, True])
+def test_rollers_that_hold_back_each_as_it_likes_stay_within_the_part_of_friction(
+    name: str, at_drive: bool
+) -> None:
+    # The part is solved with all rollers of a side one way; here every roller of both
+    # sides holds back by its own share, either way.
+    lift = with_tension(name, TensionState.CONSTANT, at_drive=at_drive)
+    line = lay_out(lift)
+    models = side_models(lift, line)
+    margins = find_margins(
+        lift, line, models=models, side=Side.ASCENDING, cases=load_cases(lift)
+    )
+    rng = np.random.default_rng(5)
+    met = 0.0
+    for number in range(24):
+        asked = {
+            "models": models,
+            "side": Side.ASCENDING,
+            "case": (FULL, ALL_EMPTY)[number % 2],
+        }
+        friction = {
+            side: FRICTION * rng.choice([-1.0, 0.0, 1.0], line.distance_m.size)
+            for side in Side
+        }
+        moved = np.abs(
+            grip_elevation_m(lift, line, friction=friction, **asked)
+            - grip_elevation_m(lift, line, **asked)
+        )
+        # One of the 16 stops at which a carrier just passes a support: centimetres.
+        outside = moved - margins.part_m["friction"]
+        assert np.quantile(outside, 0.99) <= 0.03
+        assert outside.max() <= 0.08
+        met = max(met, float(moved.max()))
+    assert met > 0.03
+
+
 @pytest.mark.parametrize("name", LINES)
 @pytest.mark.parametrize("case", [FULL, ALL_EMPTY])
 def test_the_sum_of_first_order_parts_is_the_rope_solved_again(
@@ -87,10 +196,10 @@ def test_the_sum_of_first_order_parts_is_the_rope_solved_again(
         solved = elevation_m(lift, share, case) - base
         first_order = sum(slope[source] * share[source] for source in MOVED)
         missed = np.abs(solved - first_order)
-        # Whole effects are 0.2-0.6 m. A tried stop at which a carrier just passes a
-        # support lets the tension jump: few places, by a tenth of a metre.
-        assert np.quantile(missed, 0.95) < 0.05
-        assert missed.max() < 0.15
+        # Whole effects are 0.2-0.9 m. A tried stop at which a carrier just passes a
+        # support lets the tension jump: few places, by a tenth or two of a metre.
+        assert np.quantile(missed, 0.95) < 0.07
+        assert missed.max() < 0.20
 
 
 @pytest.mark.parametrize("name", LINES)
@@ -102,7 +211,7 @@ def test_the_margin_covers_95_of_100_joint_draws_at_every_metre(name: str) -> No
         line,
         models=side_models(lift, line),
         side=Side.ASCENDING,
-        load_case=FULL,
+        cases=DEFAULT_CASES,
     )
     rope_part = np.sqrt(sum(margins.part_m[source] ** 2 for source in MOVED))
     rng = np.random.default_rng(4)
@@ -128,14 +237,14 @@ def test_parts_add_as_squares_and_the_order_of_work_in_full() -> None:
         line,
         models=side_models(lift, line),
         side=Side.ASCENDING,
-        load_case=FULL,
+        cases=DEFAULT_CASES,
     )
     squares = sum(part**2 for part in found.part_m.values())
     assert found.margin_m == pytest.approx(np.sqrt(squares) + ORDER_FREE_EXCESS_M)
     # By hand: a table of 0.3 m standard deviation, two of them.
     assert found.part_m["ground"] == pytest.approx(0.6)
-    # At a support the rope is where the survey says.
-    assert found.part_m["tension"][[0, 110, 600]] == pytest.approx(0.0, abs=0.02)
+    # At a support the rope is where the survey says; parts are taken over 9 m.
+    assert found.part_m["tension"][[0, 110, 600]] == pytest.approx(0.0, abs=0.04)
 
 
 def test_a_wrong_pull_of_the_other_side_counts_as_a_wrong_tension() -> None:
@@ -148,7 +257,7 @@ def test_a_wrong_pull_of_the_other_side_counts_as_a_wrong_tension() -> None:
         line,
         models=models,
         side=Side.ASCENDING,
-        load_case=FULL,
+        cases=DEFAULT_CASES,
         coupling_n=half_n / 3,
     )
     assert found.part_m["coupling"] == pytest.approx(found.part_m["tension"] / 3)
