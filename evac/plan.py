@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 
-from evac import access, gear, informing, learning, timing
+from evac import access, gear, informing, learning, roster, timing
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
 from evac.clock import decide, is_met, limits_met
@@ -79,7 +79,7 @@ def make_plan(
     learned = learning.learn(
         lift.step_times, lift.drill_records, accepted=lift.accepted_steps
     )
-    lift = replace(lift, step_times=learned.step_times)
+    lift = roster.on_duty(replace(lift, step_times=learned.step_times))
     report("heights", 0.0)
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
@@ -138,6 +138,7 @@ def make_plan(
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
+        *roster.doubts(lift, p90_s=simulation.p90_s),
         *informing.doubts(heights, informed),
         *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,

@@ -13,7 +13,7 @@ from evac.documents.blocks import (
 )
 from evac.documents.names import runs_text, zone_text
 from evac.documents.sheet_parts import gate_rows
-from evac.facts.lift import Kit, Side
+from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, UnitGate, Zone
 from evac.figures import svg_bytes, timeline, times
@@ -196,6 +196,7 @@ def power_line_spans(plan: Plan) -> list[UnitGate]:
 def team_blocks(plan: Plan, words: Words) -> list[Block]:
     """Teams, kit with what is due, and the people beside the teams."""
     lift = plan.lift
+    everyone = (*lift.teams, *lift.off_duty)
     rows = [
         [
             team.id,
@@ -208,7 +209,7 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
             else words.say("plandoc.blank"),
             team.channel or words.say("plandoc.blank"),
         ]
-        for team in lift.teams
+        for team in everyone
     ]
     keys = (
         "team",
@@ -219,6 +220,13 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
         "last_drill",
         "channel",
     )
+    head = [words.say(f"plandoc.{key}") for key in keys]
+    widths: list[float] = [1.2, 0, 1.7, 1.3, 0.8, 1.1, 0.9]
+    if any(team.duty_from_s is not None for team in everyone):
+        head.append(words.say("roster.column"))
+        widths.append(1.1)
+        for row, team in zip(rows, everyone, strict=True):
+            row.append(_hours(team, words))
     kit_keys = (
         "kit",
         "team",
@@ -230,11 +238,7 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
     )
     return [
         heading(words.say("plandoc.teams")),
-        table(
-            [words.say(f"plandoc.{key}") for key in keys],
-            rows=rows,
-            widths=[1.2, 0, 1.7, 1.3, 0.8, 1.1, 0.9],
-        ),
+        table(head, rows=rows, widths=widths),
         table(
             [words.say(f"plandoc.{key}") for key in kit_keys],
             rows=[_kit_row(plan, kit, words) for kit in lift.kits],
@@ -244,6 +248,14 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
         heading(words.say("plandoc.roles_title"), level=2),
         *_role_blocks(plan, words),
     ]
+
+
+def _hours(team: Team, words: Words) -> str:
+    if team.duty_from_s is None or team.duty_to_s is None:
+        return words.say("roster.always")
+    return words.say(
+        "roster.hours", from_clock_s=team.duty_from_s, to_clock_s=team.duty_to_s
+    )
 
 
 def _kit_row(plan: Plan, kit: Kit, words: Words) -> list[str]:

@@ -259,6 +259,9 @@ class Team:
     cost: float | None
     channel: str | None
     drop_order: int | None = None
+    duty_from_s: float | None = None
+    """Clock time from which it is on duty, seconds after midnight; None: always."""
+    duty_to_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,6 +283,9 @@ class Kit:
     inspection_due: date | None
     retire_on: date | None
     stored_at: str
+    pause_after: int | None = None
+    """Descents after which the descender must cool; None: no pause stated."""
+    pause_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -469,6 +475,8 @@ class Lift:
     """Free texts for the plan document: item key -> text."""
     findings: tuple[Finding, ...]
     """Doubts met while reading."""
+    off_duty: tuple[Team, ...] = ()
+    """Teams that are not on duty at the planned order, see `evac.roster`."""
     drill_records: tuple[DrillRecord, ...] = ()
     """What was timed in drills so far, from ``drills.csv``."""
     accepted_steps: frozenset[str] = frozenset()

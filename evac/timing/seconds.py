@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from evac.facts.heights import Heights, IntArray, UnitHeights
 from evac.facts.lift import (
     FloatArray,
+    Kit,
     Lift,
     Side,
     SupportKind,
@@ -25,7 +26,7 @@ from evac.facts.lift import (
     Triple,
 )
 from evac.facts.work import Option, Spread, UnitGate
-from evac.gear import technique_of
+from evac.gear import kit_of, technique_of
 from evac.timing import steps
 
 ALONG_ROPE_M_PER_S = Triple(low=1.8, likely=1.0, high=0.5)
@@ -164,6 +165,15 @@ def next_carrier_seconds(lift: Lift, technique: Technique, team: Team | None) ->
     return steps.added(reach, steps.scaled(move, more_m / steps.MOVE_M))
 
 
+def pause_s_per_passenger(kit: Kit) -> float:
+    """What the descender's cooling adds, spread evenly over its descents (rule 14).
+
+    Spread so, a zone is never counted shorter than with its whole pauses, and longer
+    by less than one pause.
+    """
+    return kit.pause_s / kit.pause_after if kit.pause_after else 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Unit:
     extra_s: FloatArray
@@ -200,6 +210,7 @@ def carrier_seconds(
         As for :func:`rescue_seconds`, of the same shape.
     """
     unit = _unit_tables(lift, heights, gates, side=side)
+    pause_s = pause_s_per_passenger(kit_of(lift, option.kit))
     spans = np.maximum(np.asarray(span_index), 0)
     return rescue_seconds(
         lift,
@@ -208,7 +219,7 @@ def carrier_seconds(
         people=people,
         rope_height_m=rope_height_m,
         seat_height_m=seat_height_m,
-        gate_extra_s_per_passenger=unit.extra_s[spans],
+        gate_extra_s_per_passenger=unit.extra_s[spans] + pause_s,
         ground_slope_deg=unit.slope_deg[spans],
     )
 

@@ -1,0 +1,99 @@
+"""Who is on duty: rosters differ by hour (rule 21)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Lift, Team
+
+DAY_S = 86_400.0
+
+
+def on_duty(lift: Lift) -> Lift:
+    """The lift with those teams that are on duty when the order is planned to come.
+
+    The order comes at the stop's clock time and the likely time to decide. Teams
+    without hours are always there. The others are kept in ``off_duty``, so that the
+    same lift can be asked for another hour.
+
+    Parameters
+    ----------
+    lift : Lift
+    """
+    everyone = (*lift.teams, *lift.off_duty)
+    order_s = order_clock_s(lift)
+    return replace(
+        lift,
+        teams=tuple(team for team in everyone if is_on_duty(team, order_s)),
+        off_duty=tuple(team for team in everyone if not is_on_duty(team, order_s)),
+    )
+
+
+def order_clock_s(lift: Lift) -> float:
+    """Clock time of the planned order, seconds after midnight of the day."""
+    return lift.conditions.stop_clock_s + lift.organisation.stop_to_order_s.likely
+
+
+def is_on_duty(team: Team, clock_s: float) -> bool:
+    """Whether a team is there at a clock time; its duty may pass midnight.
+
+    Examples
+    --------
+    A night watch from 22:00 to 06:00:
+
+    >>> from evac.roster import hours_contain
+    >>> [hours_contain(22 * 3600, 6 * 3600, hour * 3600) for hour in (21, 23, 5, 6)]
+    [False, True, True, False]
+    """
+    if team.duty_from_s is None or team.duty_to_s is None:
+        return True
+    return hours_contain(team.duty_from_s, team.duty_to_s, clock_s)
+
+
+def hours_contain(from_s: float, to_s: float, clock_s: float) -> bool:
+    """Whether ``from_s <= clock_s < to_s``, also where the hours pass midnight."""
+    clock_s %= DAY_S
+    if from_s <= to_s:
+        return from_s <= clock_s < to_s
+    return not to_s <= clock_s < from_s
+
+
+def doubts(lift: Lift, *, p90_s: float) -> tuple[Finding, ...]:
+    """Teams that are not there at the order, and those whose duty ends too soon.
+
+    Parameters
+    ----------
+    lift : Lift
+        As `on_duty` left it.
+    p90_s : float
+        From the order to the last passenger on the ground in 9 of 10 days [s].
+    """
+    order_s = order_clock_s(lift)
+    found = [
+        Finding(
+            key="roster.absent",
+            severity=Severity.WARN,
+            where=team.id,
+            values={
+                "from_clock_s": team.duty_from_s or 0.0,
+                "to_clock_s": team.duty_to_s or 0.0,
+                "order_clock_s": order_s,
+            },
+        )
+        for team in lift.off_duty
+    ]
+    for team in lift.teams:
+        if team.duty_to_s is None:
+            continue
+        left_s = (team.duty_to_s - order_s) % DAY_S
+        if left_s < p90_s:
+            found.append(
+                Finding(
+                    key="roster.leaves",
+                    severity=Severity.WARN,
+                    where=team.id,
+                    values={"to_clock_s": team.duty_to_s, "p90_s": p90_s},
+                )
+            )
+    return tuple(found)

@@ -1,0 +1,90 @@
+"""Who is on duty, with hours worked out by hand."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import pytest
+from builders import make_kits, make_lift
+from flat_chain import make_chain
+
+from evac.facts.lift import Lift
+from evac.plan import make_plan
+from evac.roster import doubts, hours_contain, on_duty, order_clock_s
+from evac.timing.seconds import pause_s_per_passenger
+from evac.words import Words
+
+HOUR = 3600.0
+
+
+def with_hours(team: str, from_h: float, to_h: float) -> Lift:
+    lift = make_lift()
+    teams = tuple(
+        replace(item, duty_from_s=from_h * HOUR, duty_to_s=to_h * HOUR)
+        if item.id == team
+        else item
+        for item in lift.teams
+    )
+    return replace(lift, teams=teams)
+
+
+@pytest.mark.parametrize(
+    ("from_h", "to_h", "at_h", "there"),
+    [(8, 16, 8, True), (8, 16, 16, False), (22, 6, 1, True), (22, 6, 12, False)],
+)
+def test_duty_holds_its_first_moment_and_not_its_last(
+    from_h: float, to_h: float, at_h: float, there: bool
+) -> None:
+    assert hours_contain(from_h * HOUR, to_h * HOUR, at_h * HOUR) is there
+    # A clock time past midnight counts on: 25:00 is 01:00.
+    assert hours_contain(from_h * HOUR, to_h * HOUR, (at_h + 24) * HOUR) is there
+
+
+def test_a_team_that_is_not_on_duty_at_the_order_is_named_and_has_no_zone() -> None:
+    order_h = order_clock_s(make_lift()) / HOUR
+    lift = with_hours("Team 1", order_h + 1, order_h + 9)
+    plan = make_plan(lift, date=dt.date(2026, 1, 20))
+    assert "Team 1" not in {zone.team for zone in plan.assignment.zones}
+    assert [team.id for team in plan.lift.off_duty] == ["Team 1"]
+    finding = next(item for item in plan.findings if item.key == "roster.absent")
+    text, remedy = Words().finding(finding)
+    assert text.startswith("Team 1 is on duty from")
+    assert "stop_time" in remedy
+
+
+def test_the_same_lift_asked_for_another_hour_has_the_team_back() -> None:
+    order_h = order_clock_s(make_lift()) / HOUR
+    lift = on_duty(with_hours("Team 1", order_h + 1, order_h + 9))
+    later = replace(
+        lift,
+        conditions=replace(
+            lift.conditions, stop_clock_s=lift.conditions.stop_clock_s + 2 * HOUR
+        ),
+    )
+    assert {team.id for team in on_duty(later).teams} == {
+        team.id for team in make_lift().teams
+    }
+
+
+def test_duty_that_ends_before_the_last_is_down_is_said() -> None:
+    order_h = order_clock_s(make_lift()) / HOUR
+    lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
+    assert doubts(lift, p90_s=1.9 * HOUR) == ()
+    (finding,) = doubts(lift, p90_s=2.1 * HOUR)
+    assert finding.key == "roster.leaves"
+    assert all(Words().finding(finding))
+
+
+def test_a_descender_that_must_cool_makes_the_work_longer_by_its_pauses() -> None:
+    # By hand: 12 min after every 10 descents are 72 s a passenger.
+    kits = tuple(replace(kit, pause_after=10, pause_s=720.0) for kit in make_kits())
+    assert pause_s_per_passenger(kits[0]) == 72.0
+    assert pause_s_per_passenger(make_kits()[0]) == 0.0
+    lift, _, before, _ = make_chain()
+    _, _, after, _ = make_chain(replace(lift, kits=kits))
+    # Whole seconds and 72 is whole: each stop's work grows by 72 s a person in it.
+    grown = (after.work_s - before.work_s)[before.valid]
+    assert grown.min() >= 0
+    assert set((grown % 72).ravel().tolist()) == {0}
+    assert grown.max() > 0
