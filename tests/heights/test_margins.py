@@ -196,9 +196,9 @@ def test_the_sum_of_first_order_parts_is_the_rope_solved_again(
         solved = elevation_m(lift, share, case) - base
         first_order = sum(slope[source] * share[source] for source in MOVED)
         missed = np.abs(solved - first_order)
-        # The moves are 0.1-1.5 m together; what is missed is of second order. A tried stop at
-        # which a carrier just passes a support lets the tension jump: few places, by
-        # a tenth or two of a metre.
+        # The moves are 0.1-1.5 m together; what is missed is of second order. A tried
+        # stop at which a carrier just passes a support lets the tension jump: few
+        # places, by a tenth or two of a metre.
         moves_m = sum(np.abs(slope[source] * share[source]).max() for source in MOVED)
         assert np.quantile(missed, 0.95) < max(0.05, 0.12 * moves_m)
         assert missed.max() < 0.20
