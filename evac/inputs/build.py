@@ -7,6 +7,7 @@ from datetime import date
 
 from evac.facts.drill import DrillRecord
 from evac.facts.lift import (
+    Assumption,
     Carriers,
     CarrierType,
     Conditions,
@@ -66,6 +67,28 @@ def tension(section: TensionSection) -> Tension:
         force_n=force_n,
         low_force_n=force_n * (1 - TENSION_DOUBT_SHARE) if low_n is None else low_n,
         high_force_n=force_n * (1 + TENSION_DOUBT_SHARE) if high_n is None else high_n,
+    )
+
+
+def tension_assumptions(toml: LiftToml) -> tuple[Assumption, ...]:
+    """What `tension` assumed for blank bounds, as a printed assumption."""
+    section = toml.tension
+    if "tension.low_kn" in toml.assumptions or "tension.high_kn" in toml.assumptions:
+        return ()
+    if section.low_kn is not None and section.high_kn is not None:
+        return ()
+    taken = tension(section)
+    return (
+        Assumption(
+            key="tension.low_kn, tension.high_kn",
+            value=WORDS.say(
+                "inputs.tension_range",
+                low_n=taken.low_force_n,
+                high_n=taken.high_force_n,
+            ),
+            reason=WORDS.say("inputs.tension_reason", doubt_share=TENSION_DOUBT_SHARE),
+            accepted=False,
+        ),
     )
 
 

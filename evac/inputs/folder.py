@@ -126,6 +126,7 @@ def _assumptions(toml: LiftToml, terrain: Terrain | None) -> tuple[Assumption, .
         )
         for key, entry in toml.assumptions.items()
     ]
+    stated += build.tension_assumptions(toml)
     if terrain is not None and toml.files.terrain_sd_m is None:
         stated.append(dem.sd_assumption(terrain))
     return tuple(stated)

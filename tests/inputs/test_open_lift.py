@@ -259,3 +259,20 @@ def test_a_drill_record_of_no_time_is_refused(tmp_path: Path) -> None:
         "drills.csv, row 2, column seconds: found '0', expected a number above 0. Give "
         "all the seconds that were timed, such as 180."
     )
+
+
+def test_a_blank_range_of_the_tension_is_a_printed_assumption(tmp_path: Path) -> None:
+    bounds = "low_kn = 114\nhigh_kn = 126\n"
+    blank = open_lift(
+        write_folder(tmp_path / "a", lift_toml=edited("lift.toml", bounds, ""))
+    )
+
+    assert blank.tension.low_force_n == pytest.approx(0.95 * 120_000)
+    assert blank.tension.high_force_n == pytest.approx(1.05 * 120_000)
+    assumed = {item.key: item for item in blank.assumptions}
+    told = assumed["tension.low_kn, tension.high_kn"]
+    assert told.value == "114.0 kN to 126.0 kN"
+    assert "5 %" in told.reason
+    assert not told.accepted
+    given = open_lift(write_folder(tmp_path / "b"))
+    assert "tension.low_kn, tension.high_kn" not in [a.key for a in given.assumptions]
