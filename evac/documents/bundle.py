@@ -119,13 +119,21 @@ def _fitted(plan: Plan, team: Team, words: Words) -> tuple[dict[str, Fact], byte
     """One team's sheet with its drawings as large as two pages allow."""
     title = words.say("sheet.title", lift=plan.lift.name)
     zones = team_zones(plan).get(team.id, ())
-    for room in rooms_for(plan, team, words):
-        facts = sheet_facts(plan, team, zones, words, room=room)
-        page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
+    rooms = rooms_for(plan, team, words)
+    facts = sheet_facts(plan, team, zones, words, room=rooms[0])
+    page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
+    if page_count(page) <= _MOST_PAGES:
+        return facts, page
+    # Drawing is what takes time, so the other rooms are tried with blank drawings.
+    for room in rooms[1:]:
+        blank = sheet_facts(plan, team, zones, words, room=room, draw=False)
+        page = pdf_bytes("sheet", facts={"title": title, "sheets": [blank]})
         if page_count(page) <= _MOST_PAGES:
-            return facts, page
-    # More pages than two, which a finding says; then rather legible than crowded.
-    facts = sheet_facts(plan, team, zones, words, room=ROOM_OF_LONG_SHEETS)
+            break
+    else:
+        # More pages than two, which a finding says; then rather legible than crowded.
+        room = ROOM_OF_LONG_SHEETS
+    facts = sheet_facts(plan, team, zones, words, room=room)
     return facts, pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
 
 

@@ -23,9 +23,11 @@ from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
 from evac.figures.taken import units_passed, units_taken
+from evac.figures.zone_layout import WIDTH_MM, lay_zone
 from evac.words import Words
 
 _ASSUMPTIONS_SHOWN = 4
+_MAP_WIDTH_MM = 112.0
 _CARRIERS_MOST_MM = 130.0
 """What the second page has left for carriers beside everything else on it."""
 _AT_THE_DOOR_M = 1.0
@@ -66,7 +68,13 @@ def rooms_for(plan: Plan, team: Team, words: Words) -> tuple[Room, ...]:
 
 
 def sheet_facts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words, *, room: Room
+    plan: Plan,
+    team: Team,
+    zones: Sequence[Zone],
+    words: Words,
+    *,
+    room: Room,
+    draw: bool = True,
 ) -> dict[str, Fact]:
     """Everything that the template of a team sheet prints, in words.
 
@@ -79,11 +87,15 @@ def sheet_facts(
     words : Words
     room : Room
         For the drawings.
+    draw : bool
+        False leaves the drawings blank, yet of their size: to see whether all fits.
     """
     facts: dict[str, Fact] = {
         "label": dict(labels(words, "sheet.label")),
         "text_pt": room.text_pt,
         "row_mm": room.row_mm,
+        "split": room.split,
+        "carrier_widths": list(carrier_widths_mm(words, text_pt=room.text_pt - 0.5)),
         "team": team.id,
         "channel": team.channel or "",
         "stamp": words.say(
@@ -104,7 +116,8 @@ def sheet_facts(
         "reserve": "",
     }
     if zones:
-        facts |= _zone_facts(plan, team, zones, words, room)
+        facts |= _zone_facts(plan, team, zones, words)
+        facts |= _drawings(plan, team, zones, words, room, draw=draw)
     else:
         facts["reserve"] = words.say(
             "sheet.reserve", place=team.start_place, ready_s=team.ready_s
@@ -114,36 +127,26 @@ def sheet_facts(
 
 
 def _zone_facts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words, room: Room
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
 ) -> dict[str, Fact]:
     first = zones[0]
     route = _route_in(plan, team, first)
     support = plan.lift.supports[first.start_support]
     address = geo_address(plan.lift, support)
     columns = carrier_columns(plan, team, words)
-    sides = {side for zone in zones for side in zone.sides}
-    section = zone_section(
-        plan, zones, words=words, side_height_mm=room.section_mm / len(sides)
-    )
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
         "not_yours": _not_yours(plan, zones, words),
         "key_facts": _key_facts(plan, team, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
-        "section_svg": _svg(section),
-        "map_svg": _svg(
-            zone_map(plan, zones, route=route, words=words, height_mm=room.map_mm)
-        ),
         "way": _way_lines(plan, team, route, words),
         "access_point": words.say("sheet.access_point", support=support.id),
         "address": address,
         "qr_svg": qr_svg(address),
-        "split": room.split,
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
         "carriers": [[list(row) for row in column] for column in columns],
-        "carrier_widths": list(carrier_widths_mm(words, text_pt=room.text_pt - 0.5)),
         "carriers_note": words.say(
             "sheet.carriers_at" if columns else "sheet.carriers_none"
         ),
@@ -153,6 +156,36 @@ def _zone_facts(
             sum(item.people for item in plan.schedule.rescues if item.team == team.id)
         ),
     }
+
+
+def _drawings(
+    plan: Plan,
+    team: Team,
+    zones: Sequence[Zone],
+    words: Words,
+    room: Room,
+    *,
+    draw: bool,
+) -> dict[str, Fact]:
+    sides = {side for zone in zones for side in zone.sides}
+    side_mm = room.section_mm / len(sides)
+    if not draw:
+        layout = lay_zone(plan, zones, words=words, side_height_mm=side_mm)
+        return {
+            "section_svg": _blank_svg(WIDTH_MM, layout.height_mm),
+            "map_svg": _blank_svg(_MAP_WIDTH_MM, room.map_mm),
+        }
+    route = _route_in(plan, team, zones[0])
+    section = zone_section(plan, zones, words=words, side_height_mm=side_mm)
+    strip = zone_map(plan, zones, route=route, words=words, height_mm=room.map_mm)
+    return {"section_svg": _svg(section), "map_svg": _svg(strip)}
+
+
+def _blank_svg(width_mm: float, height_mm: float) -> str:
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" '
+        f'width="{width_mm:.2f}mm" height="{height_mm:.2f}mm"/>'
+    )
 
 
 def _not_yours(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
