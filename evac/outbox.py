@@ -11,7 +11,8 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 
 from filelock import FileLock, Timeout
@@ -39,21 +40,19 @@ def publish(out: Path, files: Mapping[str, bytes]) -> None:
         If the folder holds anything else, another run is writing it, or the disk
         refuses. Nothing has changed then.
     """
-    target = Path(os.path.abspath(out))
-    parent = target.parent
     try:
-        parent.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(parent / f".{target.name}.lock", timeout=0)
-        with lock:
+        # Of a working folder that has vanished there is no absolute path.
+        target = Path(os.path.abspath(out))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with _locked(target):
             _repair(target)
             _check_replaceable(target)
-            stage = parent / f".{target.name}.new-{os.getpid()}"
+            stage = target.parent / f".{target.name}.new-{os.getpid()}"
             try:
                 _fill(stage, files)
                 _swap(stage, target)
             finally:
                 shutil.rmtree(stage, ignore_errors=True)
-        (parent / f".{target.name}.lock").unlink(missing_ok=True)
     except Timeout:
         message = (
             f"another run of evac is writing {out} right now; wait until it has "
@@ -79,9 +78,9 @@ def create_folder(folder: Path, files: Mapping[str, bytes]) -> None:
     OutputError
         If `folder` exists and is not empty, or the disk refuses.
     """
-    target = Path(os.path.abspath(folder))
-    stage = target.parent / f".{target.name}.new-{os.getpid()}"
     try:
+        target = Path(os.path.abspath(folder))
+        stage = target.parent / f".{target.name}.new-{os.getpid()}"
         target.parent.mkdir(parents=True, exist_ok=True)
         try:
             _fill(stage, files)
@@ -97,6 +96,17 @@ def create_folder(folder: Path, files: Mapping[str, bytes]) -> None:
             "Choose a new folder on a disk you may write to"
         )
         raise OutputError(message) from error
+
+
+@contextmanager
+def _locked(target: Path) -> Iterator[None]:
+    """Hold the lock of an output folder; its file is gone afterwards, come what may."""
+    path = target.parent / f".{target.name}.lock"
+    with FileLock(path, timeout=0):
+        try:
+            yield
+        finally:
+            path.unlink(missing_ok=True)
 
 
 def _fill(stage: Path, files: Mapping[str, bytes]) -> None:

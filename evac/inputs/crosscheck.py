@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from evac.errors import InputError, Problem
+from evac.facts.lift import Support
 from evac.frame import Frame
 from evac.inputs.geo import far_away
 from evac.inputs.problems import did_you_mean, problem
@@ -16,6 +17,9 @@ from evac.inputs.rows import (
     TeamRow,
     TechniqueRow,
 )
+
+LEAST_HALF_M = 10.0
+"""A half shorter than this is no span to work in (common practice, no source)."""
 
 ON_GROUND = "any on the ground"
 """Rows of the step times that belong to every technique worked from the ground."""
@@ -202,6 +206,34 @@ def check_kits(
                     near=did_you_mean(row.team, known_teams),
                 )
             )
+    _raise(file, problems)
+
+
+def check_cuts(
+    cuts_m: Sequence[float], supports: Sequence[Support], *, file: str
+) -> None:
+    """Refuse cuts outside the line, beside a support, or beside one another.
+
+    Raises
+    ------
+    InputError
+        Listing every cut in question.
+    """
+    stands_m = [support.distance_m for support in supports]
+    problems = []
+    for number, at_m in enumerate(cuts_m):
+        others = [*stands_m, *cuts_m[:number], *cuts_m[number + 1 :]]
+        away_m = min(abs(at_m - other) for other in others)
+        if stands_m[0] < at_m < stands_m[-1] and away_m >= LEAST_HALF_M:
+            continue
+        problems.append(
+            problem(
+                "cut_beside_support",
+                where="[assignment] cuts_m",
+                found=at_m,
+                least_m=LEAST_HALF_M,
+            )
+        )
     _raise(file, problems)
 
 

@@ -48,6 +48,13 @@ class FolderFiles:
     path: Path
     hashes: dict[str, str] = field(default_factory=dict)
 
+    def names(self) -> list[str]:
+        """The files that the folder has now; [] where it has vanished meanwhile."""
+        try:
+            return sorted(item.name for item in self.path.iterdir() if item.is_file())
+        except OSError:
+            return []
+
     def note(self, name: str) -> None:
         """Hash a file that another module opens itself, without holding it."""
         try:
@@ -70,8 +77,7 @@ class FolderFiles:
         if not found.resolve().is_relative_to(self.path.resolve()):
             raise _leaves_folder(name, key=key)
         if not found.is_file():
-            names = sorted(item.name for item in self.path.iterdir() if item.is_file())
-            near = nearest(name, names)
+            near = nearest(name, self.names())
             raise InputError(
                 name, [problem("no_file", where=f"[files] {key}", found="", near=near)]
             )
@@ -119,14 +125,13 @@ def required_table(files: FolderFiles, named: FilesSection, key: str) -> RawTabl
     name = file_name(files, named, key)
     if name is None:
         wanted = DEFAULT_NAMES[key][0]
-        names = sorted(item.name for item in files.path.iterdir() if item.is_file())
         raise InputError(
             wanted,
             [
                 problem(
                     "no_file",
                     where=f"[files] {key}",
-                    near=nearest(wanted, names),
+                    near=nearest(wanted, files.names()),
                 )
             ],
         )

@@ -8,6 +8,7 @@ from pathlib import Path
 from evac.errors import InputError
 from evac.facts.lift import Assumption, Lift, Terrain
 from evac.inputs import build, dem, plausibility, standing
+from evac.inputs.crosscheck import check_cuts
 from evac.inputs.files import TOML_NAME, FolderFiles
 from evac.inputs.lift_toml import named_files, read_lift_toml
 from evac.inputs.parts import crew_part, drill_part, ground_part, layer_part, line_part
@@ -73,6 +74,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
     supports = standing.stand_supports(
         line.rows, placed, terrain=ground.terrain, ground=ground.table
     )
+    check_cuts(toml.assignment.cuts_m, supports, file=TOML_NAME)
     rope = build.rope(toml)
     section = toml.lift
     lift = Lift(
@@ -114,6 +116,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         findings=(*line.findings, *crews.findings, *ground.findings),
         drill_records=troubles.settled(drills),
         accepted_steps=frozenset(toml.learning.accepted),
+        cuts_m=tuple(sorted(toml.assignment.cuts_m)),
         fingerprint=dict(sorted(files.hashes.items())),
     )
     return plausibility.checked(lift, supports_file=line.file)

@@ -386,6 +386,14 @@ class AssumptionEntry(_Section):
     accepted: Flag
 
 
+class AssignmentSection(_Section):
+    """``[assignment]``: what the sharing of the line may do."""
+
+    cuts_m: Annotated[
+        tuple[Annotated[Num, Field(gt=0, le=20_000)], ...], Field(max_length=10)
+    ] = ()
+
+
 class LiftToml(_Section):
     """All of ``lift.toml``."""
 
@@ -400,6 +408,7 @@ class LiftToml(_Section):
     conditions: ConditionsSection
     organisation: OrganisationSection
     travel: TravelSection
+    assignment: AssignmentSection = AssignmentSection()
     files: FilesSection = FilesSection()
     plan_texts: dict[str, Str] = {}
     learning: LearningSection = LearningSection()

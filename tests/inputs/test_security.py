@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import os
 import zipfile
@@ -11,9 +12,11 @@ import openpyxl
 import pytest
 from small_folder import FILES, edited, write_folder
 
+import evac
 from evac.errors import InputError
-from evac.inputs import tables
+from evac.inputs import layers_xml, tables
 from evac.inputs.folder import open_lift
+from evac.inputs.layers import read_layer
 from evac.inputs.tables import raw_table
 
 
@@ -45,6 +48,129 @@ def test_a_path_that_leaves_the_folder_is_refused(tmp_path: Path, name: str) -> 
         open_lift(write_folder(tmp_path / "lift", lift_toml=toml))
 
     assert "expected the name of a file inside the lift folder" in str(refused.value)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+@pytest.mark.parametrize(
+    ("key", "name", "stated"),
+    [
+        ("terrain", "tile.tif", 'terrain = ["tile.tif"]'),
+        ("hazards", "hazards.geojson", ""),
+        ("drills", "papers/drills.csv", 'drills = "papers/drills.csv"'),
+    ],
+)
+def test_no_link_of_any_kind_leaves_the_folder(
+    tmp_path: Path, key: str, name: str, stated: str
+) -> None:
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (outside / Path(name).name).write_bytes(b"secret")
+    toml = edited("lift.toml", "[files]\n", f"[files]\n{stated}\n")
+    folder = write_folder(tmp_path / "lift", lift_toml=toml, hazards_geojson=None)
+    if "/" in name:
+        (folder / "papers").symlink_to(outside)
+    else:
+        (folder / name).symlink_to(outside / name)
+
+    with pytest.raises(InputError) as refused:
+        open_lift(folder)
+
+    assert f"[files] {key}: found '{name}', expected the name of a file inside" in str(
+        refused.value
+    )
+    assert "secret" not in str(refused.value)
+
+
+def test_a_raster_that_names_other_files_is_not_followed(tmp_path: Path) -> None:
+    # GDAL's virtual format may name any file or address.
+    outside = tmp_path / "outside.tif"
+    outside.write_bytes(b"II*\x00")
+    folder = write_folder(tmp_path / "lift")
+    (folder / "terrain.tif").write_text(
+        '<VRTDataset rasterXSize="9" rasterYSize="9"><VRTRasterBand dataType="Float32"'
+        f' band="1"><SimpleSource><SourceFilename>{outside}</SourceFilename>'
+        "</SimpleSource></VRTRasterBand></VRTDataset>"
+    )
+
+    with pytest.raises(InputError) as refused:
+        open_lift(folder)
+
+    assert "expected a GeoTIFF, an ESRI ASCII grid (.asc), an SRTM tile" in str(
+        refused.value
+    )
+
+
+def test_a_zip_bomb_as_kmz_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(layers_xml, "MOST_BYTES", 2_000_000)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("doc.kml", "<kml>" + " " * 2_500_000 + "</kml>")
+
+    with pytest.raises(InputError) as refused:
+        read_layer(packed.getvalue(), file="access.kmz")
+
+    assert "more than 2,000,000 bytes unpacked" in str(refused.value)
+
+
+@pytest.mark.parametrize("ending", ["gpx", "kml"])
+def test_entities_in_a_layer_are_not_expanded(ending: str) -> None:
+    # The "billion laughs": each entity ten times the one before.
+    entities = '<!ENTITY a "ha">' + "".join(
+        f'<!ENTITY {name} "{f"&{before};" * 10}">'
+        for before, name in zip("abcdefgh", "bcdefghi", strict=True)
+    )
+    text = f"<!DOCTYPE {ending} [{entities}]><{ending}><name>&i;</name></{ending}>"
+
+    with pytest.raises(InputError) as refused:
+        read_layer(text.encode(), file=f"access.{ending}")
+
+    assert "expected a file without XML entities" in str(refused.value)
+
+
+FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__"}
+FORBIDDEN_MODULES = {"pickle", "marshal", "shelve", "dill", "joblib", "subprocess"}
+
+
+def test_nothing_is_unpickled_or_executed() -> None:
+    # Whatever may run code from a file is nowhere in the package.
+    found = []
+    for path in sorted(Path(evac.__file__).parent.rglob("*.py")):
+        tree = ast.parse(path.read_text("utf-8"))
+        for node in ast.walk(tree):
+            names: list[str] = []
+            if isinstance(node, ast.Import):
+                names = [alias.name for alias in node.names]
+            elif isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            elif isinstance(node, ast.Call):
+                called = node.func
+                if isinstance(called, ast.Name) and called.id in FORBIDDEN_CALLS:
+                    found.append(f"{path.name}:{node.lineno} {called.id}()")
+                attribute = called.attr if isinstance(called, ast.Attribute) else ""
+                if attribute in ("load", "system"):
+                    found.append(f"{path.name}:{node.lineno} .{attribute}()")
+            found += [
+                f"{path.name}:{node.lineno} {name}"
+                for name in names
+                if name.split(".")[0] in FORBIDDEN_MODULES
+            ]
+
+    assert found == []
+
+
+def test_xml_is_parsed_by_the_safe_parser_only() -> None:
+    parsers = ("fromstring", "parse", "iterparse", "XMLParser", "XML")
+    for path in sorted(Path(evac.__file__).parent.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(
+                ("xml.", "lxml")
+            ):
+                names = {alias.name for alias in node.names}
+                assert not names & {*parsers, "ElementTree", "minidom", "sax"}, path
+            if isinstance(node, ast.Import):
+                assert not any(
+                    alias.name.startswith(("xml.", "lxml")) for alias in node.names
+                ), path
 
 
 def workbook(sheet_xml: str) -> bytes:
