@@ -97,6 +97,8 @@ def learn_from_drills(bench: Workbench) -> widgets.VBox:
             if plan is None or folder is None
             else [(str(path.relative_to(folder)), path) for path in sheets_in(folder)]
         )
+        if plan is not None and not found.options:
+            status.value = sentence_html(words.say("desk.sheets_empty"))
 
     for widget in (found, sent):
         widget.observe(clear, names="value")

@@ -190,6 +190,6 @@ def table_html(rows: list[list[str]]) -> str:
         for row in body
     )
     return (
-        "<table style='border-spacing:12px 3px;font-size:14px'>"
+        "<table style='border-spacing:12px 3px;font-size:14px;line-height:1.3'>"
         f"<tr>{cells}</tr>{lines}</table>"
     )

@@ -77,14 +77,14 @@ def what_if(bench: Workbench) -> widgets.VBox:
     words = bench.words
     inputs = make_inputs(words)
     reset = widgets.Button(description=words.say("desk.ask_reset"))
-    status, text, table, findings = (widgets.HTML() for _ in range(4))
+    status, text, times, zones, findings = (widgets.HTML() for _ in range(5))
     picture = widgets.Image(format="png", layout={"max_width": "100%"})
-    place = widgets.Image(format="png", layout={"max_width": "100%"})
+    place = widgets.Image(format="png", layout={"width": "560px"})
     known: list[_Known] = []
 
     def clear(message: str = "") -> None:
         status.value = sentence_html(message) if message else ""
-        text.value = table.value = findings.value = ""
+        text.value = times.value = zones.value = findings.value = ""
         picture.value = place.value = b""
 
     def show(_change: object = None) -> None:
@@ -103,9 +103,8 @@ def what_if(bench: Workbench) -> widgets.VBox:
             clear(str(error))
             return
         text.value = sentence_html("\n".join(answer_lines(answer, words)))
-        table.value = table_html(comparison_rows(base, answer, words)) + table_html(
-            zone_rows(answer.plan, words)
-        )
+        times.value = table_html(comparison_rows(base, answer, words))
+        zones.value = table_html(zone_rows(answer.plan, words))
         picture.value, place.value = _pictures(answer, words)
         findings.value = _findings_html(answer.new_findings, words)
         took = words.number(time.perf_counter() - begun, 1)
@@ -145,11 +144,10 @@ def what_if(bench: Workbench) -> widgets.VBox:
             inputs.teams,
             reset,
             status,
-            text,
-            table,
-            findings,
+            widgets.HBox([times, text]),
             picture,
-            place,
+            widgets.HBox([place, zones]),
+            findings,
         ]
     )
 
