@@ -57,7 +57,7 @@ def _asked(plan: Plan, words: Words) -> Block:
     return table(
         [words.say(f"plandoc.{key}") for key in keys],
         rows=[_asked_row(unit, words) for unit in plan.heights.units],
-        widths=[0.7, 0, 0.7, 0.8, 0, 3],
+        widths=[0, 0, 0.55, 0.6, 0, 3.6],
         right=[2, 3, 4],
     )
 

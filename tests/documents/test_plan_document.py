@@ -179,8 +179,8 @@ def test_the_reach_check_shows_height_margin_and_what_the_margin_is_made_of(
     unit = plan.heights.units[6]
     row = (
         f"{unit.span_id} asc. {unit.rope_greatest_m:.1f} "
-        f"{unit.stance_greatest_m:.1f} 0.6 height of the ground 0.32, "
-        "survey of the supports 0.24, order of work 0.20"
+        f"{unit.stance_greatest_m:.1f} 0.6 ground 0.32, "
+        "survey 0.24, order of work 0.20"
     )
     assert joined(row) in text
     assert joined(f"{unit.span_id} asc. {unit.rope_greatest_m:.1f} + 0.6") in text

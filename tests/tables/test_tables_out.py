@@ -151,8 +151,7 @@ def test_the_parts_of_a_margin_join_to_the_margin_beside_them(plan: Plan) -> Non
     assert len(rows) == len(plan.heights.units)
     for row in rows:
         squares = sum(
-            float(str(row[part])) ** 2
-            for part in ("survey of the supports [m]", "height of the ground [m]")
+            float(str(row[part])) ** 2 for part in ("survey [m]", "ground [m]")
         )
         whole = squares**0.5 + float(str(row["order of work [m]"]))
         assert row["margin [m]"] == pytest.approx(whole, abs=1e-6)
