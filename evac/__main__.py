@@ -287,9 +287,15 @@ def import_osm(
 
 
 def _list_lifts(extract: Path, words: Words) -> None:
-    from evac.inputs.osm import list_lifts, reason_text
+    from evac.inputs.osm import left_out, lifts_of, reason_text
+    from evac.inputs.osm_extract import read_extract
 
-    lifts = list_lifts(extract)
+    read = read_extract(extract)
+    lifts = lifts_of(read)
+    others = left_out(read, words)
+    if others:
+        # Beside the list, so that a list in a pipe holds lifts alone.
+        sys.stderr.write(others + "\n")
     console = _console()
     if not lifts:
         _say(console, words.say("summary.osm_none", extract=str(extract)))

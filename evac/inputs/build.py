@@ -183,6 +183,7 @@ def organisation(section: OrganisationSection) -> Organisation:
         repeat_word_s=section.repeat_word_min * 60,
         pickoff_s=section.pickoff_min * 60,
         latest_arrival_s=None if latest is None else latest * 60,
+        drill_rule=section.drill_rule,
     )
 
 

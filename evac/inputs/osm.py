@@ -66,8 +66,26 @@ def list_lifts(extract: Path) -> list[OsmLift]:
     InputError
         If the extract cannot be read.
     """
-    read = read_extract(extract)
+    return lifts_of(read_extract(extract))
+
+
+def lifts_of(read: OsmExtract) -> list[OsmLift]:
+    """As `list_lifts`, of an extract that was read already."""
     return [judged(way, read) for way in lift_ways(read)]
+
+
+def left_out(read: OsmExtract, words: Words) -> str:
+    """What else is tagged as an aerialway and is no lift here; "" where nothing is."""
+    kinds = [way.tags["aerialway"] for way in read.ways if "aerialway" in way.tags]
+    outlines = kinds.count("station")
+    others = [kind for kind in kinds if kind not in (*LIFT_TYPES, "station")]
+    said = []
+    if outlines:
+        said.append(words.say("osm.left_out_outlines", count=outlines))
+    if others:
+        names = ", ".join(sorted(set(others)))
+        said.append(words.say("osm.left_out_others", count=len(others), kinds=names))
+    return " ".join(said)
 
 
 def reason_text(lift: OsmLift, words: Words) -> str:

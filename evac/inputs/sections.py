@@ -92,6 +92,9 @@ def _day(value: object) -> object:
         reject("not_a_date")
 
 
+_LONGEST_M = 20_000
+
+
 def clock_s(value: object) -> object:
     """Seconds after midnight of ``"15:00"`` or a TOML time."""
     if isinstance(value, time):
@@ -110,6 +113,19 @@ def _zone(value: object) -> object:
         # Unknown names raise a KeyError, odd ones ValueError or OSError.
         reject("not_a_time_zone")
     return text
+
+
+_MOST_CUTS = 10
+
+
+def _distances(value: object) -> object:
+    if not isinstance(value, list) or len(value) > _MOST_CUTS:
+        reject("not_distances", most=_MOST_CUTS)
+    for item in value:
+        number = isinstance(item, (int, float)) and not isinstance(item, bool)
+        if not number or not 0 < item <= _LONGEST_M:
+            reject("not_distances", most=_MOST_CUTS)
+    return [float(item) for item in value]
 
 
 def _labels(value: object) -> object:
@@ -331,6 +347,9 @@ class OrganisationSection(_Section):
     repeat_word_min: Minutes
     pickoff_min: Minutes = 30.0
     latest_arrival_min: Minutes | None = None
+    drill_rule: (
+        Literal["Norway", "France", "Germany", "Sweden", "California"] | None
+    ) = None
 
     @model_validator(mode="after")
     def _not_negative(self) -> OrganisationSection:
@@ -389,9 +408,7 @@ class AssumptionEntry(_Section):
 class AssignmentSection(_Section):
     """``[assignment]``: what the sharing of the line may do."""
 
-    cuts_m: Annotated[
-        tuple[Annotated[Num, Field(gt=0, le=20_000)], ...], Field(max_length=10)
-    ] = ()
+    cuts_m: Annotated[tuple[float, ...], BeforeValidator(_distances)] = ()
 
 
 class LiftToml(_Section):
