@@ -95,7 +95,7 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
 
 def line_length_m(lift: Lift) -> float:
     """Length of the line along its supports' rope, one side [m]."""
-    supports = lift.supports
+    supports = [support for support in lift.supports if not support.mark]
     return sum(
         math.hypot(
             there.distance_m - here.distance_m,

@@ -27,12 +27,13 @@ from evac.facts.work import (
     Remedy,
     Simulation,
 )
+from evac.heights.cuts import cut, marks_m
 from evac.heights.envelope import find_heights
 from evac.levers import find_levers
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways
-from evac.ready import make_ready, settle
+from evac.ready import make_ready, settle, worth_cutting
 from evac.simulation import simulate
 from evac.simulation.missing import prepare_branches
 
@@ -84,6 +85,9 @@ def make_plan(
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
     report("gear", 0.0)
+    cuts_m = worth_cutting(lift, heights, date=date) if lift.cuts_m else ()
+    lift, heights = cut(lift, heights, cuts_m=cuts_m)
+    line = heights.line
     ways_in = access.open_ways(lift, line)
     settled = settle(lift, heights, date=date, report=report, ways_in=ways_in)
     heights, ready = settled.heights, settled.ready
@@ -205,6 +209,24 @@ def _own_findings(
         for limit in lift.limits
         if not is_met(lift, limit, simulation)
     ]
+    used = marks_m(lift)
+    if used:
+        found.append(
+            Finding(
+                key="plan.cuts_made",
+                severity=Severity.NOTE,
+                values={"cuts": ", ".join(f"{at_m:g} m" for at_m in used)},
+            )
+        )
+    idle = sorted(set(lift.cuts_m) - set(used))
+    if idle:
+        found.append(
+            Finding(
+                key="plan.cuts_idle",
+                severity=Severity.NOTE,
+                values={"cuts": ", ".join(f"{at_m:g} m" for at_m in idle)},
+            )
+        )
     open_count = sum(not item.accepted for item in lift.assumptions)
     if open_count:
         found.append(

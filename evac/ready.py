@@ -14,6 +14,7 @@ from evac.facts.finding import Finding
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import Assignment, Option, Reach, Route, Schedule, UnitGate, Work
+from evac.heights.cuts import cut
 from evac.heights.follow import follow
 from evac.words import Words
 
@@ -151,3 +152,30 @@ def make_ready(
             *timing.doubts(lift, heights, work),
         ),
     )
+
+
+def worth_cutting(lift: Lift, heights: Heights, *, date: dt.date) -> tuple[float, ...]:
+    """Which of the cuts that the user names make the sharing better.
+
+    A cut span is set up twice where one team takes both halves, so a cut that no two
+    teams use makes things slower. None, each alone and all together are tried.
+
+    Parameters
+    ----------
+    lift, heights : Lift, Heights
+        Before any cut; ``lift.cuts_m`` names them.
+    date : datetime.date
+        Day to which due dates of kit are counted.
+
+    Returns
+    -------
+    tuple of float
+        Those to be made, in order of distance; the fewest among equals.
+    """
+    tried = dict.fromkeys(((), *((at_m,) for at_m in lift.cuts_m), lift.cuts_m))
+
+    def outcome(cuts_m: tuple[float, ...]) -> tuple[int, ...]:
+        ready = make_ready(*cut(lift, heights, cuts_m=cuts_m), date=date)
+        return (*assign(ready.work).objectives[:3], len(cuts_m))
+
+    return min(tried, key=outcome)

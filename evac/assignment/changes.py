@@ -34,8 +34,8 @@ class Change:
     """How much of its kind, for ranking where no cost is known."""
     cost: float | None
     apply: Callable[[Lift], Lift]
-    cut: tuple[int, float] | None = None
-    """Span to be cut in two and the distance of the cut [m]."""
+    cut: float | None = None
+    """Distance at which a span is to be cut in two [m]."""
 
 
 Family = tuple[Change, ...]
@@ -277,7 +277,7 @@ def _halves(
             amount=spans[span].end_m - spans[span].start_m,
             cost=None,
             apply=lambda lift: lift,
-            cut=(span, float(at_m)),
+            cut=float(at_m),
         )
         found.append((change,))
     return found

@@ -100,8 +100,7 @@ def find_remedies(
         return halved_work(
             changed,
             heights,
-            span_index=cuts[0][0],
-            at_m=cuts[0][1],
+            at_m=cuts[0],
             usable_kits=_usable(lift, changed, work),
         )
 

@@ -109,8 +109,8 @@ def _identity(plan: Plan, words: Words) -> list[Fact]:
         "line": words.say(
             "plandoc.id_line",
             length_m=lift.supports[-1].distance_m,
-            supports=len(lift.supports),
-            spans=len(plan.heights.line.spans),
+            supports=sum(not support.mark for support in lift.supports),
+            spans=sum(not support.mark for support in lift.supports) - 1,
         ),
         "revision": lift.revision,
         "date": words.show("day", plan.date),

@@ -88,7 +88,8 @@ def _numbers(plan: Plan, words: Words) -> list[Block]:
     lift, stops = plan.lift, plan.heights.stops
     if not lift.carriers.numbers:
         return [paragraph(words.say("people.numbers_none"), strong=True)]
-    support = lift.supports[len(lift.supports) // 2]
+    stands = [support for support in lift.supports if not support.mark]
+    support = stands[len(stands) // 2]
     sighting = Sighting(
         number=lift.carriers.numbers[0],
         side=Side.ASCENDING,

@@ -93,6 +93,8 @@ class Support:
     doubtful: bool = False
     surveyed: bool = True
     """False where the base elevation was taken from the terrain."""
+    mark: bool = False
+    """Nothing stands here: a named place in a span at which it is cut in two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +238,8 @@ class Organisation:
     repeat_word_s: float
     pickoff_s: float = 1800.0
     latest_arrival_s: float | None = None
+    drill_rule: str | None = None
+    """``where`` of a row of `evac.reference.drill_rules`; None: not chosen."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -475,6 +479,8 @@ class Lift:
     """Free texts for the plan document: item key -> text."""
     findings: tuple[Finding, ...]
     """Doubts met while reading."""
+    cuts_m: tuple[float, ...] = ()
+    """Distances at which spans are cut so that two teams can share them."""
     off_duty: tuple[Team, ...] = ()
     """Teams that are not on duty at the planned order, see `evac.roster`."""
     drill_records: tuple[DrillRecord, ...] = ()

@@ -99,7 +99,16 @@ def draw_supports(
     kinds: Mapping[str, SupportKind],
     foot_m: Sequence[float],
 ) -> None:
-    """Masts from ``foot_m`` to the rope with a mark that tells their kind."""
+    """Masts from ``foot_m`` to the rope with a mark that tells their kind.
+
+    Where a span is only cut, a broken line stands for the place.
+    """
+    standing = [place for place, support in enumerate(supports) if not support.mark]
+    for support in supports:
+        if support.mark:
+            axes.axvline(support.distance_m, color="0.4", lw=0.7, ls=(0, (4, 3)))
+    foot_m = [foot_m[place] for place in standing]
+    supports = [supports[place] for place in standing]
     distance_m = [support.distance_m for support in supports]
     top_m = [
         foot + support.rope_height_m

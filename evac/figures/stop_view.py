@@ -75,6 +75,8 @@ def _draw_profile(axes: Axes, heights: Heights, stop: StopHeights) -> None:
         for support, top_m in zip(
             heights.line.supports, heights.line.rope_elevation_m, strict=True
         ):
+            if support.mark:
+                continue
             axes.plot(
                 [support.distance_m] * 2, [support.ground_m, top_m], color="black", lw=2
             )

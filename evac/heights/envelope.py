@@ -15,6 +15,7 @@ import numpy as np
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, IntArray, Line, SideEnvelope, StopGrid
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
+from evac.heights.cuts import cut, marks_m, uncut
 from evac.heights.extremes import SideExtremes, find_extremes
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import load_cases
@@ -60,6 +61,9 @@ def find_heights(
     RopeError
         If one of the states has no solution.
     """
+    if marks_m(lift):
+        whole, found = find_heights(*uncut(lift, line), on_step=on_step)
+        return cut(uncut(lift, line)[0], whole, cuts_m=marks_m(lift))[1], found
     tell = on_step or (lambda _name, _done: None)
     cases = load_cases(lift)
     _, inferred = support_kinds(lift, line)

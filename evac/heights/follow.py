@@ -16,6 +16,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, SideEnvelope, UnitHeights
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.facts.work import Schedule
+from evac.heights.cuts import uncut
 from evac.heights.margins import ORDER_FREE_EXCESS_M
 from evac.heights.side_model import span_of
 from evac.heights.stop import side_models, solve_stop
@@ -64,9 +65,10 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
         If a state on the way has no solution.
     """
     case = reference_case(heights)
+    bare_lift, bare = uncut(lift, heights.line)
     unloading = unload(
-        lift,
-        heights.line,
+        bare_lift,
+        bare,
         order=order_of(lift, heights, schedule),
         stop_offset_m=schedule.stop_offset_m,
         load_case=case,
@@ -77,7 +79,7 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
     above_m = max(float(found[0].max()) for found in excess.values())
     below_m = max(float(found[1].max()) for found in excess.values())
     raised = None
-    findings = [_summary(heights, unloading), *find_doubts(heights.line, unloading)]
+    findings = [_summary(heights, unloading), *find_doubts(bare, unloading)]
     if max(above_m, below_m) > ORDER_FREE_EXCESS_M:
         raised = _raised(lift, heights, excess)
         findings.append(
@@ -137,12 +139,13 @@ def order_of(lift: Lift, heights: Heights, schedule: Schedule) -> tuple[Step, ..
 
     A rescue is matched to the carrier that stands nearest to its place at the stop.
     """
-    models = side_models(lift, heights.line)
+    lift, line = uncut(lift, heights.line)
+    models = side_models(lift, line)
     places: dict[Side, FloatArray] = {}
     for side, model in models.items():
         solved = solve_stop(
             lift,
-            heights.line,
+            line,
             models=models,
             side=side,
             stop_offset_m=schedule.stop_offset_m,

@@ -14,6 +14,7 @@ from evac.facts.heights import (
     SupportLoads,
 )
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
+from evac.heights.cuts import uncut, with_marks
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import people_of, row_of, weight_n
 from evac.heights.side_model import SideModel, side_model, side_phase_m, span_of
@@ -63,17 +64,23 @@ def stop_heights(
     RopeError
         If no rope hangs as the lift describes it.
     """
+    bare_lift, bare = uncut(lift, line)
     solved = solve_stop(
-        lift,
-        line,
-        models=side_models(lift, line),
+        bare_lift,
+        bare,
+        models=side_models(bare_lift, bare),
         side=side,
         stop_offset_m=stop_offset_m,
         load_case=load_case,
     )
-    return describe(
-        lift, line, solved, stop_offset_m=stop_offset_m, load_name=load_case.name
+    found = describe(
+        bare_lift,
+        bare,
+        solved,
+        stop_offset_m=stop_offset_m,
+        load_name=load_case.name,
     )
+    return with_marks(found, before=bare, line=line)
 
 
 def side_models(lift: Lift, line: Line) -> dict[Side, SideModel]:

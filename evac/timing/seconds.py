@@ -245,6 +245,9 @@ def cross_seconds(
     part of the crossing, so the next span's set-up, which is that climb, is taken off
     (never below 0).
     """
+    if lift.supports[support_index].mark:
+        # Nothing stands at a cut: no rollers, nothing to walk round.
+        return steps.ZERO
     technique = technique_of(lift, option.technique)
     team = lift.teams[option.team_index]
     kinds = support_kinds(lift, heights, support_index)

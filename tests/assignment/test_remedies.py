@@ -203,12 +203,11 @@ def test_every_pair_of_kinds_has_a_sentence() -> None:
         assert words.say(f"remedy.{first}_and_{second}", **both)
 
 
-def halved(at_m: float, *, span_index: int = 1) -> Work:
+def halved(at_m: float) -> Work:
     lift = make_lift()
     return halved_work(
         lift,
         heights_of_lift(),
-        span_index=span_index,
         at_m=at_m,
         usable_kits={kit.id for kit in lift.kits},
     )
@@ -256,7 +255,6 @@ def test_beside_the_gully_a_kit_too_short_for_the_span_reaches_one_half() -> Non
     cut = halved_work(
         lift,
         heights_of_lift(),
-        span_index=2,
         at_m=245.0,
         usable_kits={kit.id for kit in lift.kits},
     )

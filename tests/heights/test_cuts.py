@@ -1,0 +1,151 @@
+"""Spans cut at named places: the rope does not notice, the sharing never loses."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from builders import make_lift
+
+from evac.assignment import assign
+from evac.clock import line_length_m
+from evac.documents.bundle import document_files
+from evac.facts.heights import Heights
+from evac.facts.lift import Lift, Side
+from evac.facts.plan import Plan
+from evac.heights.cuts import cut, marks_m, uncut
+from evac.heights.envelope import find_heights
+from evac.heights.stop import stop_heights
+from evac.line import lay_out
+from evac.maps import map_html
+from evac.plan import make_plan
+from evac.ready import make_ready, worth_cutting
+from evac.words import Words
+
+DAY = dt.date(2026, 1, 20)
+CUTS_M = (170.0, 530.0)
+
+
+@cache
+def whole() -> tuple[Lift, Heights]:
+    lift = make_lift(limits=())
+    return lift, find_heights(lift, lay_out(lift))[0]
+
+
+@cache
+def halved() -> tuple[Lift, Heights]:
+    lift, heights = whole()
+    return cut(lift, heights, cuts_m=CUTS_M)
+
+
+def test_taking_the_marks_out_gives_the_lift_and_the_line_back() -> None:
+    lift, heights = halved()
+    assert marks_m(lift) == CUTS_M
+    bare_lift, bare = uncut(lift, heights.line)
+    assert bare_lift == whole()[0]
+    line = whole()[1].line
+    assert bare.spans == line.spans
+    assert bare.supports == line.supports
+    np.testing.assert_array_equal(bare.distance_m, line.distance_m)
+    np.testing.assert_array_equal(bare.rope_elevation_m, line.rope_elevation_m)
+    assert line_length_m(lift) == line_length_m(whole()[0])
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_the_rope_hangs_as_before(side: Side) -> None:
+    lift, heights = halved()
+    plain_lift, plain = whole()
+    case = plain.load_cases[0]
+    one, other = (
+        stop_heights(*both, side=side, stop_offset_m=7.0, load_case=case)
+        for both in ((lift, heights.line), (plain_lift, plain.line))
+    )
+    np.testing.assert_array_equal(one.rope_elevation_m, other.rope_elevation_m)
+    np.testing.assert_array_equal(
+        one.carriers.rope_height_m, other.carriers.rope_height_m
+    )
+    # Every carrier lies between the ends of the span that it is said to be in.
+    for index, at_m in zip(
+        one.carriers.span_index, one.carriers.distance_m, strict=True
+    ):
+        span = heights.line.spans[index]
+        assert span.start_m - 1e-3 <= at_m <= span.end_m + 1e-3
+    stands = [not support.mark for support in lift.supports]
+    np.testing.assert_array_equal(one.loads.load_n[stands], other.loads.load_n)
+    assert np.isnan(one.loads.load_n[np.logical_not(stands)]).all()
+    assert one.span_horizontal_tension_n.size == len(heights.line.spans)
+
+
+def test_heights_found_for_a_cut_lift_are_those_that_were_cut() -> None:
+    lift, heights = halved()
+    again, _ = find_heights(lift, heights.line)
+    assert again.units == heights.units
+    assert again.line.spans == heights.line.spans
+    for side in Side:
+        np.testing.assert_array_equal(
+            again.stops.span_index[side], heights.stops.span_index[side]
+        )
+
+
+def test_the_halves_of_a_unit_are_no_higher_than_the_whole_and_one_is_as_high() -> None:
+    spans = halved()[1].line.spans
+    for unit in whole()[1].units:
+        parts = [
+            part
+            for part in halved()[1].units
+            if part.side is unit.side
+            and spans[part.span_index].id.rstrip("ab") == unit.span_id
+        ]
+        highest_m = max(part.rope_greatest_m for part in parts)
+        # The envelope is sampled every metre; a half holds one sample beyond its end.
+        assert highest_m == pytest.approx(unit.rope_greatest_m, abs=0.3)
+
+
+def test_cuts_that_are_kept_never_make_the_sharing_worse() -> None:
+    lift, heights = whole()
+    base = assign(make_ready(lift, heights, date=DAY).work).objectives[:3]
+    for at_m in (60.0, 170.0, 287.0, 400.0, 530.0):
+        named = replace(lift, cuts_m=(at_m,))
+        kept = worth_cutting(named, heights, date=DAY)
+        work = make_ready(*cut(named, heights, cuts_m=kept), date=DAY).work
+        assert assign(work).objectives[:3] <= base
+
+
+@cache
+def planned() -> Plan:
+    # One cut after the other until the plan uses one.
+    for at_m in range(20, 590, 15):
+        lift = make_lift(limits=(), cuts_m=(float(at_m),))
+        if min(abs(support.distance_m - at_m) for support in lift.supports) < 10:
+            continue
+        if worth_cutting(lift, whole()[1], date=DAY):
+            return make_plan(lift, date=DAY)
+    message = "no cut is worth making on this line"
+    raise AssertionError(message)
+
+
+def test_a_plan_with_a_cut_clears_every_carrier_once_and_prints() -> None:
+    plan = planned()
+    stops = plan.heights.stops
+    on_line = sum(int((stops.span_index[side][0] >= 0).sum()) for side in Side)
+    places = {(item.side, item.distance_m) for item in plan.schedule.rescues}
+    assert len(plan.schedule.rescues) == len(places) == on_line
+    for rescue in plan.schedule.rescues:
+        span = plan.heights.line.spans[rescue.span_index]
+        assert span.start_m - 1e-3 <= rescue.distance_m <= span.end_m + 1e-3
+    assert "plan.cuts_made" in {item.key for item in plan.findings}
+    assert "plan.pdf" in document_files(plan, Words())
+    assert b"mark" in map_html(plan, Words())
+
+
+def test_a_cut_that_does_not_help_is_left_out_and_said() -> None:
+    lift = make_lift(limits=(), cuts_m=(400.0,))
+    if worth_cutting(lift, whole()[1], date=DAY):
+        pytest.skip("this cut helps on the invented line")
+    plan = make_plan(lift, date=DAY)
+    assert marks_m(plan.lift) == ()
+    finding = next(item for item in plan.findings if item.key == "plan.cuts_idle")
+    assert "400 m" in Words().finding(finding)[0]
