@@ -7,7 +7,7 @@ is shown as its sentence, never as a traceback.
 from __future__ import annotations
 
 from evac.desk.begun_views import it_has_begun, one_sighting
-from evac.desk.drill_views import a_drill
+from evac.desk.drill_views import a_drill, who_is_due
 from evac.desk.folders import find_folders
 from evac.desk.lesson_views import learn_from_drills
 from evac.desk.plan_views import findings, the_map, the_sheet, verdict, zones
@@ -31,5 +31,6 @@ __all__ = [
     "the_sheet",
     "verdict",
     "what_if",
+    "who_is_due",
     "zones",
 ]

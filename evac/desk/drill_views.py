@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import base64
+import datetime as dt
 import html
 
 import ipywidgets as widgets
 
+from evac.currency import drill_doubts, standings
 from evac.desk.plan_views import picture_of, table_html
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.drill_papers import (
@@ -16,6 +18,7 @@ from evac.documents.drill_papers import (
     drill_pictures,
 )
 from evac.errors import EvacError
+from evac.facts.lift import Kit, Lift
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import Drill, DrillKind
 from evac.rehearsal import draw_drill
@@ -97,6 +100,79 @@ def a_drill(bench: Workbench) -> widgets.VBox:
     return widgets.VBox(
         [widgets.HBox([seed, kind, carriers]), table, papers, paper, pages]
     )
+
+
+def who_is_due(bench: Workbench) -> widgets.HTML:
+    """Who last took part when, which kit is due, and what the chosen rule asks next."""
+    box = widgets.HTML()
+    words = bench.words
+
+    def show(plan: Plan | None) -> None:
+        if plan is None:
+            box.value = ""
+            return
+        told = [
+            " ".join(words.finding(finding))
+            for finding in drill_doubts(plan.lift, date=plan.date)
+        ]
+        box.value = (
+            sentence_html("\n".join(told))
+            + table_html(team_rows(plan.lift, words, date=plan.date))
+            + table_html(kit_rows(plan.lift, words, date=plan.date))
+        )
+
+    bench.follow(show)
+    return box
+
+
+def team_rows(lift: Lift, words: Words, *, date: dt.date) -> list[list[str]]:
+    """Every team with its last drill and when the next is due; headings first."""
+    head = [words.say(f"desk.due_{key}") for key in ("team", "last", "next", "state")]
+    return [
+        head,
+        *(
+            [
+                item.team,
+                _day(item.last, words),
+                _day(item.due, words),
+                words.say("desk.due_late" if item.overdue else "desk.due_good"),
+            ]
+            for item in standings(lift, date=date)
+        ),
+    ]
+
+
+def kit_rows(lift: Lift, words: Words, *, date: dt.date) -> list[list[str]]:
+    """Every kit with its inspection and end of life, the soonest first."""
+
+    def soonest(kit: Kit) -> dt.date:
+        return min(
+            day for day in (kit.inspection_due, kit.retire_on, dt.date.max) if day
+        )
+
+    head = [
+        words.say(f"desk.due_{key}")
+        for key in ("kit", "team", "inspection", "retire", "state")
+    ]
+    return [
+        head,
+        *(
+            [
+                kit.id,
+                kit.team or words.say("desk.due_spare"),
+                _day(kit.inspection_due, words),
+                _day(kit.retire_on, words),
+                words.say("desk.due_late" if soonest(kit) < date else "desk.due_good")
+                if kit.inspection_due or kit.retire_on
+                else words.say("desk.due_unknown"),
+            ]
+            for kit in sorted(lift.kits, key=lambda kit: (soonest(kit), kit.id))
+        ),
+    ]
+
+
+def _day(day: dt.date | None, words: Words) -> str:
+    return words.say("desk.due_unknown") if day is None else words.show("day", day)
 
 
 def drill_rows(drill: Drill, words: Words) -> list[list[str]]:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from evac import desk
+from evac.currency import standings
 from evac.desk.workbench import Workbench
 
 
@@ -94,3 +95,22 @@ def test_folders_with_a_lift_are_offered_and_the_named_one_first(
     monkeypatch.setenv("EVAC_FOLDER", str(demo))
     found = desk.find_folders(tmp_path / "work")
     assert [path.name for path in found] == [demo.name, "a_lift", "b_lift"]
+
+
+def test_teams_and_kit_that_are_due_are_named(bench: Workbench) -> None:
+    assert bench.plan is not None
+    shown = desk.who_is_due(bench).value
+    for team in bench.plan.lift.teams:
+        assert team.id in shown
+    for kit in bench.plan.lift.kits:
+        assert f"<td>{kit.id}</td>" in shown
+    overdue = [
+        kit
+        for kit in bench.plan.lift.kits
+        for day in (kit.inspection_due, kit.retire_on)
+        if day is not None and day < bench.plan.date
+    ]
+    late = sum(
+        item.overdue for item in standings(bench.plan.lift, date=bench.plan.date)
+    )
+    assert shown.count("OVERDUE") == late + len({kit.id for kit in overdue})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +11,6 @@ import pytest
 from drill_sheets import filled_sheet
 from openpyxl import load_workbook
 
-from evac.currency import drill_doubts
 from evac.documents.drill_papers import drill_files, observer_workbook
 from evac.documents.drill_report import evaluation_pdf
 from evac.errors import InputError
@@ -184,18 +182,3 @@ def test_the_paper_circle_ends_in_a_changed_plan(
         again.after.simulation.order_to_clear_s,
         lesson.after.simulation.order_to_clear_s,
     )
-
-
-def test_a_team_without_a_drill_for_a_year_is_named(demo_plan: Plan) -> None:
-    day = demo_plan.date
-    team = demo_plan.lift.teams[0]
-
-    def named(last: dt.date | None) -> list[str]:
-        changed = replace(
-            demo_plan.lift, teams=(replace(team, last_drill=last),), drill_records=()
-        )
-        return [finding.key for finding in drill_doubts(changed, date=day)]
-
-    assert named(None) == ["currency.never"]
-    assert named(day - dt.timedelta(days=366)) == ["currency.due"]
-    assert named(day - dt.timedelta(days=300)) == []
