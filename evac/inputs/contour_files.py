@@ -114,17 +114,22 @@ def _geojson(path: Path) -> list[Any]:
 
 def lines_of(geometry: Any) -> Iterator[Any]:
     """Coordinate lists of a line or of several; nothing for other geometries."""
-    if isinstance(geometry, dict):
-        coordinates = geometry.get("coordinates")
-        if geometry.get("type") == "LineString" and coordinates:
-            yield coordinates
-        if geometry.get("type") == "MultiLineString" and coordinates:
-            yield from coordinates
+    if not isinstance(geometry, dict):
+        return
+    kind, coordinates = geometry.get("type"), geometry.get("coordinates")
+    if not isinstance(coordinates, (list, tuple)) or not coordinates:
+        return
+    if kind == "LineString":
+        yield coordinates
+    elif kind == "MultiLineString":
+        yield from (line for line in coordinates if isinstance(line, (list, tuple)))
 
 
 def _height_m(feature: dict[str, Any]) -> float | None:
     """Height of a contour by its property, else by its Z; None where neither says."""
-    properties = feature.get("properties") or {}
+    properties = feature.get("properties")
+    if not isinstance(properties, dict):
+        properties = {}
     named = {str(key).lower(): value for key, value in properties.items()}
     for name in HEIGHT_NAMES:
         match = _HEIGHT.fullmatch(str(named.get(name, "")))
@@ -133,10 +138,18 @@ def _height_m(feature: dict[str, Any]) -> float | None:
             feet = name.endswith("_ft") or unit in {"ft", "feet", "'"}
             height_m = float(match[1]) * (FOOT_M if feet else 1.0)
             return height_m if LOWEST_M < height_m < HIGHEST_M else None
-    points = (point for line in lines_of(feature["geometry"]) for point in line)
-    heights = {point[2] if point[2:] else None for point in points}
+    heights = {_z_m(point) for line in lines_of(feature["geometry"]) for point in line}
     # All Z at 0 is what an export writes that knows no heights; and a contour with
     # heights at some of its corners only, or with several, is none.
-    if len(heights) == 1 and not heights & {0, None}:
-        return float(heights.pop())
-    return None
+    only = heights.pop() if len(heights) == 1 else None
+    return only or None
+
+
+def _z_m(point: Any) -> float | None:
+    """The third coordinate of a corner, where it has a usable one."""
+    if not isinstance(point, (list, tuple)) or len(point) < 3:
+        return None
+    height_m = point[2]
+    if isinstance(height_m, bool) or not isinstance(height_m, (int, float)):
+        return None
+    return float(height_m) if LOWEST_M < height_m < HIGHEST_M else None

@@ -31,7 +31,7 @@ sys.path.append(str(Path(__file__).parents[1] / "inputs"))
 from folder_judge import base_files, judge, warm_up
 from plan_judge import plan_and_judge
 
-from evac.errors import InputError
+from evac.errors import EvacError, InputError
 from evac.frame import Frame
 from evac.inputs.dem import read_terrain
 from evac.inputs.layers import read_layer
@@ -185,6 +185,44 @@ def test_any_json_as_geometry_is_a_place_or_refused(geometry: Any, kind: str) ->
     with suppress(InputError):
         for read in read_layer(json.dumps(whole).encode(), file="layer.geojson"):
             assert all(map(math.isfinite, read.geometry.bounds))
+
+
+LINE = st.lists(st.lists(st.floats(-180, 180) | JSON, max_size=4), max_size=4)
+
+
+@given(
+    coordinates=JSON | LINE | st.lists(LINE, max_size=2),
+    kind=st.sampled_from(["LineString", "MultiLineString"]),
+    height=JSON | st.just(1500),
+)
+@settings(max_examples=100, deadline=None)
+def test_any_json_as_contours_is_ground_or_refused(
+    coordinates: Any, kind: str, height: Any
+) -> None:
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"elevation_m": height},
+            "geometry": {"type": kind, "coordinates": coordinates},
+        },
+        {
+            "type": "Feature",
+            "properties": {"elevation_m": 1510},
+            "geometry": {
+                "type": "LineString",
+                "coordinates": [[9.8, 46.8], [10, 46.9]],
+            },
+        },
+    ]
+    whole = {"type": "FeatureCollection", "features": features}
+    with tempfile.TemporaryDirectory() as place, suppress(EvacError):
+        path = Path(place) / "terrain.geojson"
+        path.write_text(json.dumps(whole))
+        read_terrain(
+            path,
+            frame=Frame(latitude_deg=46.8, longitude_deg=9.9),
+            bounds=(-50.0, -50.0, 50.0, 50.0),
+        )
 
 
 @given(text=st.text(max_size=200))

@@ -235,7 +235,7 @@ def test_the_gpx_files(shared):
     assert kinds == {"Point": 8, "LineString": 1}
     # None of them has a name: each is known by its number in the file.
     assert [feature.properties["id"] for feature in named] == list("123456789")
-    # "one wpt without ele, empty track": the empty one is refused by its name.
+    # Empty tracks are refused, each by its number and name.
     with pytest.raises(InputError, match="expected a place on the map") as refused:
         features("gpxpy_gpx1.1_with_all_fields.gpx")
-    assert len(refused.value.problems) == 1
+    assert len(refused.value.problems) == 2
