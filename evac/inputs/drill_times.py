@@ -24,6 +24,8 @@ from evac.inputs.problems import problem, reject
 from evac.inputs.tables import raw_table, read_table
 
 _LONGEST_S = 6 * 3600
+_REST_S = 4 * 3600
+"""After so long a pause a team is fresh again (common practice, no source)."""
 _CLOCK = re.compile(
     r"(\d{1,2})\s*[:.h]\s*(\d{1,2})(?:\s*[:.]\s*(\d{1,2})(?:[.,]\d+)?)?"
 )
@@ -159,10 +161,7 @@ def _clock_span(row: TimesRow, zone: ZoneInfo) -> tuple[dt.datetime, dt.datetime
 def _observed(
     file: str, timed: Sequence[tuple[int, TimesRow, dt.datetime, dt.datetime]]
 ) -> tuple[Observed, ...]:
-    at_work: dict[tuple[str, dt.date], dt.datetime] = {}
-    for _, row, begun, _ in timed:
-        key = (row.team, row.date)
-        at_work[key] = min(begun, at_work.get(key, begun))
+    since = _at_work_since(timed)
     return tuple(
         Observed(
             record=DrillRecord(
@@ -176,7 +175,7 @@ def _observed(
                 amount=row.amount or 1.0,
                 stopped=row.stopped,
                 real=row.real,
-                worked_s=_seconds(at_work[row.team, row.date], begun),
+                worked_s=_seconds(since[number], begun),
                 where=f"{file}, row {number}",
             ),
             span_id=row.span,
@@ -185,6 +184,22 @@ def _observed(
         )
         for number, row, begun, ended in timed
     )
+
+
+def _at_work_since(
+    timed: Sequence[tuple[int, TimesRow, dt.datetime, dt.datetime]],
+) -> dict[int, dt.datetime]:
+    """Row number -> when its team began, past midnight too; a long rest begins anew."""
+    found: dict[int, dt.datetime] = {}
+    begun_at: dict[str, dt.datetime] = {}
+    ended_at: dict[str, dt.datetime] = {}
+    for number, row, begun, ended in sorted(timed, key=lambda item: item[2]):
+        rested = row.team in ended_at and _seconds(ended_at[row.team], begun) > _REST_S
+        if rested or row.team not in begun_at:
+            begun_at[row.team] = begun
+        ended_at[row.team] = max(ended, ended_at.get(row.team, ended))
+        found[number] = begun_at[row.team]
+    return found
 
 
 def _seconds(first: dt.datetime, second: dt.datetime) -> float:

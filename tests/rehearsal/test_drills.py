@@ -13,7 +13,6 @@ from openpyxl import load_workbook
 
 from evac.documents.drill_papers import drill_files, observer_workbook
 from evac.documents.drill_report import evaluation_pdf
-from evac.errors import InputError
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import DrillKind
@@ -22,20 +21,6 @@ from evac.rehearsal import LIVE_HEIGHT_M, draw_drill, evaluate
 from evac.words import Words
 
 ZONE = "Europe/Vienna"
-HEAD = ";".join(COLUMNS)
-LOOP = "loop over the haul rope belayed from the ground"
-
-
-def sheet(tmp_path: Path, *lines: str) -> Path:
-    path = tmp_path / "filled.csv"
-    path.write_text("\n".join([HEAD, *lines]) + "\n", encoding="utf-8")
-    return path
-
-
-def line(begun: str, ended: str, *, day: str = "2026-11-25", amount: str = "1") -> str:
-    return (
-        f"{day};A;1-2;1;{LOOP};make ready;carrier;;90;{amount};{begun};{ended};no;no;"
-    )
 
 
 @pytest.mark.parametrize("kind", list(DrillKind))
@@ -86,66 +71,6 @@ def test_the_papers_come_out_alike_twice(demo_plan: Plan) -> None:
     assert files == drill_files(drill, demo_plan.lift, Words())
     assert {"safety.pdf", "observer.pdf", "observer.xlsx"} <= set(files)
     assert sum(name.startswith("teams/") for name in files) == len(drill.teams)
-
-
-def test_clock_times_are_read_as_people_type_them(tmp_path: Path) -> None:
-    path = sheet(
-        tmp_path,
-        line("14:05", "14:07"),
-        line("14.05.30", "14.07"),
-        line("9:7", "9:8:30"),
-        line("0,5", "0,501"),
-    )
-    observed, unread = read_times(path, time_zone=ZONE)
-    assert unread == ()
-    assert [item.record.seconds for item in observed] == [120, 90, 90, 86]
-
-
-def test_a_drill_past_midnight_has_no_negative_time(tmp_path: Path) -> None:
-    observed, _ = read_times(sheet(tmp_path, line("23:59", "0:03")), time_zone=ZONE)
-    assert observed[0].record.seconds == 240
-
-
-def test_the_night_of_the_clock_change_counts_real_seconds(tmp_path: Path) -> None:
-    # Clocks go back at 03:00 on 2026-10-25 in the EU (Directive 2000/84/EC): from
-    # 01:30 to 03:30 two hours of the clock are three real ones.
-    spanning = line("1:30", "3:30", day="2026-10-25")
-    within = line("2:15", "2:20", day="2026-10-25")
-    observed, unread = read_times(sheet(tmp_path, spanning, within), time_zone=ZONE)
-    assert [item.record.seconds for item in observed] == [3 * 3600]
-    assert [item.reason for item in unread] == ["clock_change"]
-
-
-def test_lines_without_times_are_named_not_guessed(tmp_path: Path) -> None:
-    path = sheet(
-        tmp_path,
-        line("14:05", ""),
-        line("14:05", "14:05"),
-        line("14:05", "23:59"),
-        line("14:05", "14:06", amount=""),
-    )
-    observed, unread = read_times(path, time_zone=ZONE)
-    assert observed == ()
-    assert [(item.where, item.reason) for item in unread] == [
-        ("filled.csv, row 2", "no_time"),
-        ("filled.csv, row 3", "no_length"),
-        ("filled.csv, row 4", "too_long"),
-        ("filled.csv, row 5", "no_amount"),
-    ]
-
-
-def test_a_time_that_is_none_is_refused_with_its_cell(tmp_path: Path) -> None:
-    with pytest.raises(InputError) as refused:
-        read_times(sheet(tmp_path, line("soon", "14:06")), time_zone=ZONE)
-    assert "row 2, column begun: found 'soon'" in str(refused.value)
-
-
-def test_how_long_a_team_was_at_work_is_counted_from_its_first_line(
-    tmp_path: Path,
-) -> None:
-    path = sheet(tmp_path, line("14:00", "14:05"), line("15:10", "15:12"))
-    observed, _ = read_times(path, time_zone=ZONE)
-    assert [item.record.worked_s for item in observed] == [0, 4200]
 
 
 def test_the_paper_circle_ends_in_a_changed_plan(

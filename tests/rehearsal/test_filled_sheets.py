@@ -1,0 +1,215 @@
+"""Filled observers' sheets are read as cold fingers type them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+from pathlib import Path
+
+import pytest
+from openpyxl import Workbook
+
+from evac import learning
+from evac.errors import InputError
+from evac.facts.lift import StepTime, Triple
+from evac.inputs.drill_times import COLUMNS, is_sheet, read_times, times_of
+from evac.rehearsal import compare
+
+ZONE = "Europe/Vienna"
+HEAD = ";".join(COLUMNS)
+LOOP = "loop over the haul rope belayed from the ground"
+MAKE_READY = StepTime(
+    technique=LOOP,
+    step="make ready",
+    per="carrier",
+    seconds=Triple(low=60.0, likely=90.0, high=150.0),
+    condition="",
+)
+
+
+def sheet(tmp_path: Path, *lines: str) -> Path:
+    path = tmp_path / "filled.csv"
+    path.write_text("\n".join([HEAD, *lines]) + "\n", encoding="utf-8")
+    return path
+
+
+def line(
+    begun: str,
+    ended: str,
+    *,
+    day: str = "2026-11-25",
+    amount: str = "1",
+    team: str = "A",
+    stopped: str = "no",
+) -> str:
+    return (
+        f"{day};{team};1-2;1;{LOOP};make ready;carrier;;90;{amount};{begun};{ended};"
+        f"{stopped};no;;"
+    )
+
+
+def test_clock_times_are_read_as_people_type_them(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path,
+        line("14:05", "14:07"),
+        line("14.05.30", "14.07"),
+        line("9:7", "9:8:30"),
+        line("0,5", "0,501"),
+    )
+    observed, unread = read_times(path, time_zone=ZONE)
+    assert unread == ()
+    assert [item.record.seconds for item in observed] == [120, 90, 90, 86]
+
+
+def test_a_drill_past_midnight_has_no_negative_time(tmp_path: Path) -> None:
+    observed, _ = read_times(sheet(tmp_path, line("23:59", "0:03")), time_zone=ZONE)
+    assert observed[0].record.seconds == 240
+
+
+def test_the_night_of_the_clock_change_counts_real_seconds(tmp_path: Path) -> None:
+    # Clocks go back at 03:00 on 2026-10-25 in the EU (Directive 2000/84/EC): from
+    # 01:30 to 03:30 two hours of the clock are three real ones.
+    spanning = line("1:30", "3:30", day="2026-10-25")
+    within = line("2:15", "2:20", day="2026-10-25")
+    observed, unread = read_times(sheet(tmp_path, spanning, within), time_zone=ZONE)
+    assert [item.record.seconds for item in observed] == [3 * 3600]
+    assert [item.reason for item in unread] == ["clock_change"]
+
+
+def test_lines_without_times_are_named_not_guessed(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path,
+        line("14:05", ""),
+        line("14:05", "14:05"),
+        line("14:05", "23:59"),
+        line("14:05", "14:06", amount=""),
+    )
+    observed, unread = read_times(path, time_zone=ZONE)
+    assert observed == ()
+    assert [(item.where, item.reason) for item in unread] == [
+        ("filled.csv, row 2", "no_time"),
+        ("filled.csv, row 3", "no_length"),
+        ("filled.csv, row 4", "too_long"),
+        ("filled.csv, row 5", "no_amount"),
+    ]
+
+
+def test_a_time_that_is_none_is_refused_with_its_cell(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as refused:
+        read_times(sheet(tmp_path, line("soon", "14:06")), time_zone=ZONE)
+    assert "row 2, column begun: found 'soon'" in str(refused.value)
+
+
+def test_how_long_a_team_was_at_work_is_counted_from_its_first_line(
+    tmp_path: Path,
+) -> None:
+    path = sheet(tmp_path, line("14:00", "14:05"), line("15:10", "15:12"))
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.record.worked_s for item in observed] == [0, 4200]
+
+
+def test_hours_of_a_spring_night_that_do_not_exist_are_named(tmp_path: Path) -> None:
+    # Clocks go forward at 02:00 on 2026-03-29 in the EU (Directive 2000/84/EC): from
+    # 01:50 to 03:10 are twenty real minutes, and there is no 02:30.
+    spanning = line("1:50", "3:10", day="2026-03-29")
+    within = line("2:20", "2:40", day="2026-03-29")
+    observed, unread = read_times(sheet(tmp_path, spanning, within), time_zone=ZONE)
+    assert [item.record.seconds for item in observed] == [20 * 60]
+    assert [item.reason for item in unread] == ["clock_change"]
+
+
+def test_decimal_commas_are_read_in_a_sheet_with_semicolons(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path, line("14:05", "14:06", amount="12,5"), line("0,5", "0,50125")
+    )
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.record.amount for item in observed] == [12.5, 1.0]
+    # 0.5 of a day is noon; 0.00125 of a day is 108 s.
+    assert [item.record.seconds for item in observed] == [60, 108]
+
+
+def test_a_spreadsheets_own_times_and_days_are_read() -> None:
+    book = Workbook()
+    book.active.append(list(COLUMNS))
+    row = dict.fromkeys(COLUMNS, None) | {
+        "date": dt.datetime(2026, 11, 25),
+        "team": "A",
+        "span": "1-2",
+        "technique": LOOP,
+        "step": "make ready",
+        "per": "carrier",
+        "amount": 1,
+        "begun": dt.time(14, 5, 30),
+        "ended": dt.datetime(1899, 12, 30, 14, 7),
+        "stopped": "no",
+        "real": "no",
+        "took_part": "2 rescuers",
+    }
+    book.active.append([row[name] for name in COLUMNS])
+    filled = io.BytesIO()
+    book.save(filled)
+    observed, unread = times_of(filled.getvalue(), file="s.xlsx", time_zone=ZONE)
+    assert unread == ()
+    assert observed[0].record.seconds == 90
+    assert observed[0].record.date == dt.date(2026, 11, 25)
+    assert observed[0].took_part == "2 rescuers"
+
+
+def test_a_team_stopped_half_way_teaches_only_that_it_takes_longer(
+    tmp_path: Path,
+) -> None:
+    path = sheet(
+        tmp_path,
+        line("14:00", "14:02"),
+        line("14:02", "14:12", stopped="yes"),
+    )
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.record.stopped for item in observed] == [False, True]
+    found = compare(observed, (MAKE_READY,)).by_step[0]
+    assert (found.count, found.stopped) == (1, 1)
+    assert (found.planned_s, found.actual_s) == (90, 120)
+
+    def typical_s(*lines: str) -> float:
+        records = read_times(sheet(tmp_path, *lines), time_zone=ZONE)[0]
+        learned = learning.learn((MAKE_READY,), [item.record for item in records])
+        return learned.steps[0].typical_s[1]
+
+    done, cut = "14:02", line("14:02", "14:12", stopped="yes")
+    alone = typical_s(line("14:00", done))
+    # Cut short after ten minutes: longer than that, so more than one finished in ten.
+    assert typical_s(line("14:00", done), cut) > typical_s(
+        line("14:00", done), line("14:02", "14:12")
+    )
+    # Cut short after two seconds: next to nothing is learned.
+    barely = line("14:02:00", "14:02:02", stopped="yes")
+    assert typical_s(line("14:00", done), barely) == pytest.approx(alone, rel=0.02)
+
+
+def test_a_team_that_works_past_midnight_has_not_rested(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path,
+        line("22:30", "22:40"),
+        line("0:30", "0:40", day="2026-11-26"),
+        line("9:00", "9:10", day="2026-11-26"),
+        line("0:30", "0:40", day="2026-11-26", team="B"),
+    )
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.record.worked_s for item in observed] == [0, 7200, 0, 0]
+
+
+def test_old_sheets_without_who_took_part_are_read(tmp_path: Path) -> None:
+    path = sheet(tmp_path, line("14:05", "14:07"))
+    text = (
+        path.read_text("utf-8").replace(";took_part", "").replace(";no;no;;", ";no;no;")
+    )
+    path.write_text(text, "utf-8")
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.took_part for item in observed] == [""]
+
+
+def test_a_sheet_is_known_by_its_columns(tmp_path: Path) -> None:
+    filled = sheet(tmp_path, line("14:05", "14:07")).read_bytes()
+    assert is_sheet(filled, file="any name.csv")
+    assert not is_sheet(b"team,crew\nA,3\n", file="teams.csv")
+    assert not is_sheet(b"", file="empty.csv")
+    assert not is_sheet(b"PK\x03\x04 no spreadsheet", file="broken.xlsx")
