@@ -16,6 +16,7 @@ from evac import access
 from evac.assignment import assign
 from evac.assignment.changes import Change, families
 from evac.assignment.effort import Effort
+from evac.assignment.keep import own_zones_only
 from evac.facts.change import Lever, Levers
 from evac.facts.lift import FloatArray, Lift, Triple
 from evac.facts.plan import Plan
@@ -208,14 +209,17 @@ def _base_s(plan: Plan, *, runs: int) -> FloatArray:
 
 
 def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever:
-    clear_s = clearing_seconds(
-        ready.lift,
-        plan.heights,
-        ready.work,
-        ready.assignment,
-        runs=runs,
-        seed=plan.seed,
-    )
+    """The better of two plans for the change: shared out anew, or zones as they are.
+
+    The best sharing at likely times is not always the best over the imagined days; a
+    change that helps must not look as if it harmed because everybody moved for it.
+    """
+    assignment, clear_s = ready.assignment, _clear_s(plan, ready, runs=runs)
+    kept = assign(own_zones_only(ready.work, plan.assignment.zones, planned=plan.work))
+    if kept.zones and kept.objectives[0] <= assignment.objectives[0]:
+        kept_s = _clear_s(plan, replace(ready, assignment=kept), runs=runs)
+        if kept_s.mean() < clear_s.mean():
+            assignment, clear_s = kept, kept_s
     gain_s = base_s - clear_s
     mean_s = float(gain_s.mean())
     half_s = _Z95 * float(gain_s.std(ddof=1)) / np.sqrt(runs)
@@ -228,5 +232,16 @@ def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever
         p50_s=p50_s,
         p90_s=p90_s,
         p90_gain_s=float(np.quantile(base_s, 0.9)) - p90_s,
-        uncovered_people=ready.assignment.objectives[0],
+        uncovered_people=assignment.objectives[0],
+    )
+
+
+def _clear_s(plan: Plan, ready: _Ready, *, runs: int) -> FloatArray:
+    return clearing_seconds(
+        ready.lift,
+        plan.heights,
+        ready.work,
+        ready.assignment,
+        runs=runs,
+        seed=plan.seed,
     )

@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from evac import access, gear, hazards, timing
-from evac.assignment import assign, units_in_order
+from evac.assignment import assign
+from evac.assignment.keep import own_zones_only
 from evac.clearing import make_schedule, runs_towards_last
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
@@ -75,7 +76,7 @@ def replan(
     gates = hazards.find_gates(lift, heights.line)
     work = _work_now(lift, heights, gates, plan, done)
     moved = assign(work)
-    kept = assign(_kept(work, plan))
+    kept = assign(own_zones_only(work, plan.assignment.zones, planned=plan.work))
     stays = (
         kept.objectives[0] <= moved.objectives[0]
         and kept.objectives[1] - moved.objectives[1] <= threshold_s
@@ -287,13 +288,3 @@ def _work_now(
         arrive_s[team, support] = min(arrive_s[team, support], free_s)
     # "Later than allowed" was meant for the way in, which is behind most teams.
     return replace(work, arrive_s=arrive_s, latest_arrival_s=NEVER_S)
-
-
-def _kept(work: Work, plan: Plan) -> Work:
-    """The same work where each team may take units of its own zone only."""
-    own = np.zeros((len(work.team_ids), *work.people.shape), dtype=bool)
-    for zone in plan.assignment.zones:
-        if zone.team in work.team_ids:
-            for side, span in units_in_order(plan.work, zone):
-                own[work.team_ids.index(zone.team), SIDES.index(side), span] = True
-    return replace(work, valid=work.valid & own[work.option_team])

@@ -98,7 +98,7 @@ def lever_blocks(plan: Plan, words: Words) -> list[Block]:
             table(
                 [words.say(f"lever.{key}") for key in keys],
                 rows=[_lever_row(item, words) for item in levers.ranked],
-                widths=[3, 1, 1.5, 1.15, 1.15, 0.8],
+                widths=[2.9, 1, 1.4, 1.15, 1.15, 0.95],
                 right=[5],
             ),
         ]
