@@ -140,6 +140,15 @@ def newton(
 
 
 @compiled
+def first_jump(below: IntArray, above: IntArray) -> int:
+    """First support at which the next carrier differs; -1 if none."""
+    for j in range(1, below.size):
+        if below[j] != above[j]:
+            return j
+    return -1
+
+
+@compiled
 def bracketed(
     x: FloatArray,
     z: FloatArray,
@@ -205,7 +214,12 @@ def bracketed(
             miss_high = totals[8]
             for j in range(n):
                 above[j] = next_carrier[j]
-        if high - low <= 4e-15 * scale:
+        # A bracket that has closed on a jump is not closed further: at the last digits
+        # it is chance on which side of the support a carrier is found.
+        width = high - low
+        if width <= 4e-15 * scale or (
+            width <= 5e-14 * scale and first_jump(below, above) > 0
+        ):
             break
         wanted = math.nan
         if held_count == 0 and not fails:
@@ -329,10 +343,7 @@ def solve_contacts_given(
                 )  # fmt: skip
         if status != JUMP or held_count == MOST_HELD:
             break
-        jumped = -1
-        for j in range(n - 1, 0, -1):
-            if active[j] and below[j] != above[j]:
-                jumped = j
+        jumped = first_jump(below, above)
         if jumped < 0:
             break
         held[held_count, 0] = jumped

@@ -243,6 +243,9 @@ def solve_side(
         supports,
         totals,
     )
+    if status != SOLVED and near is not None:
+        # Once more from nothing: a similar state may mislead.
+        return solve_side(points, loads, rule=chosen, friction=friction)
     if status != SOLVED:
         refuse(points, status, int(totals[6]))
     return _state(carriers, supports, totals, active)

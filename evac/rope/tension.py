@@ -16,7 +16,7 @@ import numpy as np
 
 from evac.errors import RopeError
 from evac.facts.lift import FloatArray
-from evac.rope.rules import LENGTH_SCALE_N_PER_M, hold_return
+from evac.rope.rules import LENGTH_SCALE_N_PER_M, hold_drive, hold_length, hold_return
 from evac.rope.side import SideLoads, SidePoints, SideState, solve_side
 
 LOOP_TOLERANCE = 1e-10
@@ -131,7 +131,8 @@ def solve_loop(
     The unknown is the return tension; secant steps inside a bracket. The condition
     can jump where a carrier passes a support (see `evac.rope.kernel`). If the
     bracket closes on a jump, the side that jumps is solved with a rule that holds the
-    other side's answer to the return tension, which puts the carrier on its support.
+    other side's answer to the return tension, which puts the carrier on its support;
+    sides that are loaded alike jump together and share it.
     """
     last: list[SideState | None] = [None, None]
     if near is not None:
@@ -207,28 +208,80 @@ def _on_jump(
     held: Held,
 ) -> LoopState:
     low, high = ends
-    tension = low[0].return_tension_n
-    jumps = [abs(high[i].drive_tension_n - low[i].drive_tension_n) for i in range(2)]
-    which = int(jumps[1] > jumps[0])
-    jumping, smooth = (first, second) if which == 0 else (second, first)
-    for _ in range(6):
-        rule, _ = rule_beside(
-            smooth,
-            held=held,
-            low_tension_n=tension * (1 - 1e-3),
-            high_tension_n=tension * (1 + 1e-3),
-        )
-        one = jumping.solve(rule, near=low[which])
-        other = smooth.solve(hold_return(one.return_tension_n))
-        pair = (one, other) if which == 0 else (other, one)
-        if abs(held.missed_n(*pair)) <= LOOP_TOLERANCE * one.return_tension_n:
-            return _loop(*pair, held=held)
-        tension = one.return_tension_n
+    jumps = [held.side_value_n(high[i]) - held.side_value_n(low[i]) for i in range(2)]
+    found = None
+    if min(jumps) > 0.5 * max(jumps):
+        found = _both_on_jump(first, second, ends=ends, held=held)
+    if found is None:
+        which = int(jumps[1] > jumps[0])
+        found = _one_on_jump((first, second), which, near=low[which], held=held)
+    if found is not None:
+        return found
     message = (
         "the two sides' tensions could not be brought together to the accuracy asked "
         "for; nothing is shown rather than a doubtful height"
     )
     raise RopeError(message)
+
+
+def _one_on_jump(
+    sides: tuple[LoopSide, LoopSide], which: int, *, near: SideState, held: Held
+) -> LoopState | None:
+    """One side has a carrier on a support; the other answers as a smooth rule."""
+    jumping, smooth = sides[which], sides[1 - which]
+    tension, reach = near.return_tension_n, 1e-3
+    for _ in range(8):
+        rule, _ = rule_beside(
+            smooth,
+            held=held,
+            low_tension_n=tension * (1 - reach),
+            high_tension_n=tension * (1 + reach),
+        )
+        one = jumping.solve(rule, near=near)
+        other = smooth.solve(hold_return(one.return_tension_n))
+        pair = (one, other) if which == 0 else (other, one)
+        if _agree(pair, held=held):
+            return _loop(*pair, held=held)
+        # The smooth side may have a jump of its own in reach.
+        tension, reach = one.return_tension_n, 0.2 * reach
+    return None
+
+
+def _both_on_jump(
+    first: LoopSide,
+    second: LoopSide,
+    *,
+    ends: list[tuple[SideState, SideState]],
+    held: Held,
+) -> LoopState | None:
+    """Sides that are loaded alike have their carriers on the same support at once.
+
+    Each side then takes the same share of its jump, and the tensions at the return
+    agree because the sides do.
+    """
+    missed = [held.missed_n(*pair) for pair in ends]
+    share = missed[0] / (missed[0] - missed[1])
+    pair = []
+    for side, low, high in zip((first, second), *ends, strict=True):
+        if held.kept is Kept.LENGTH:
+            length_m = low.unstretched_length_m
+            length_m += share * (high.unstretched_length_m - length_m)
+            rule = hold_length(length_m, near_tension_n=low.return_tension_n)
+        else:
+            tension_n = low.drive_tension_n
+            tension_n += share * (high.drive_tension_n - tension_n)
+            rule = hold_drive(tension_n)
+        pair.append(side.solve(rule, near=low))
+    if _agree((pair[0], pair[1]), held=held):
+        return _loop(*pair, held=held)
+    return None
+
+
+def _agree(pair: tuple[SideState, SideState], *, held: Held) -> bool:
+    first, second = pair
+    apart_n = abs(first.return_tension_n - second.return_tension_n)
+    allowed_n = LOOP_TOLERANCE * first.return_tension_n
+    return max(apart_n, abs(held.missed_n(first, second))) <= allowed_n
 
 
 def _loop(first: SideState, second: SideState, *, held: Held) -> LoopState:

@@ -152,3 +152,21 @@ def test_what_no_tension_system_can_keep_is_refused() -> None:
     held = Held(kept=Kept.LENGTH, amount=20_000.0)
     with pytest.raises(RopeError, match="no rope"):
         solve_loop(up, down, held=held, near_tension_n=250e3)
+
+
+@pytest.mark.parametrize("kept", [Kept.DRIVE_FORCE, Kept.LENGTH])
+def test_sides_that_are_loaded_alike_share_what_happens_at_a_crossing(kept) -> None:
+    # Both sides full: their carriers come to the same support at the same tension, so
+    # neither side answers smoothly to the other.
+    at_3_m = side(FULL_N, phase_m=3.3)
+    stop = solve_side(at_3_m.points, at_3_m.loads, return_tension_n=FORCE_N / 2)
+    amount = {
+        Kept.DRIVE_FORCE: 2 * stop.drive_tension_n,
+        Kept.LENGTH: 2 * stop.unstretched_length_m,
+    }
+    held = Held(kept=kept, amount=amount[kept])
+    for phase_m in np.arange(0.0, 23.0, 0.02):
+        one = side(FULL_N, phase_m=float(phase_m))
+        found = solve_loop(one, one, held=held, near_tension_n=FORCE_N / 2)
+        assert found.residual_n <= 2e-10 * FORCE_N
+        assert found.first.z_m == pytest.approx(found.second.z_m, abs=1e-7)
