@@ -12,6 +12,7 @@ from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
+from evac.figures.carrier_words import say_of
 from evac.words import Words
 
 
@@ -84,12 +85,14 @@ def _head(plan: Plan, words: Words) -> Group:
 
 
 def _spans(plan: Plan, words: Words) -> Table:
-    table = Table(title=escape(words.say("summary.spans")), title_justify="left")
+    title = say_of(words, "summary.spans", plan.lift)
+    table = Table(title=escape(title), title_justify="left")
     table.add_column(words.say("summary.span"))
     for side in Side:
         name = words.say(f"summary.side_{side.value}")
         for key in ("seat", "reach", "team"):
-            table.add_column(f"{name}\n{words.say(f'summary.{key}')}", justify="right")
+            heading = say_of(words, f"summary.{key}", plan.lift)
+            table.add_column(f"{name}\n{heading}", justify="right")
     teams = team_of_unit(plan.work, plan.assignment.zones)
     units = {(unit.side, unit.span_index): unit for unit in plan.heights.units}
     for span in plan.heights.line.spans:

@@ -8,6 +8,7 @@ from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.plandoc_rope import rope_blocks
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
+from evac.figures.carrier_words import say_of
 from evac.words import Words
 
 
@@ -36,7 +37,7 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
             )
         ),
         table(
-            [words.say(f"plandoc.{key}") for key in keys],
+            [say_of(words, f"plandoc.{key}", plan.lift) for key in keys],
             rows=[_unit_row(plan, unit, words) for unit in heights.units],
             widths=[1, 0, 1, 1, 1, 0, 0, 0, 1],
             right=[2, 3, 4, 5, 6, 7],

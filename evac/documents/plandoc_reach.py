@@ -195,7 +195,10 @@ def _whole(value_m: float) -> int:
 
 def _lack(key: tuple[str, int, int], numbers: Sequence[int], words: Words) -> str:
     limit, needed_m, have_m = key
-    options = ", ".join(str(number) for number in numbers)
+    options = words.say(
+        "plandoc.options_one" if len(numbers) == 1 else "plandoc.options_many",
+        list=", ".join(str(number) for number in numbers),
+    )
     why = words.say(f"reach.{limit}")
     if limit == "rope" and needed_m >= 0:
         return words.say(

@@ -20,8 +20,9 @@ from evac.documents.sheet_parts import (
 from evac.documents.typeset import Fact
 from evac.facts.lift import Team, TensionState
 from evac.facts.plan import Plan
-from evac.facts.work import NEVER_S, Route, Zone
+from evac.facts.work import NEVER_S, Rescue, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
+from evac.figures.carrier_words import say_of
 from evac.figures.taken import units_passed, units_taken
 from evac.figures.zone_layout import WIDTH_MM, lay_zone
 from evac.words import Words
@@ -91,7 +92,7 @@ def sheet_facts(
         False leaves the drawings blank, yet of their size: to see whether all fits.
     """
     facts: dict[str, Fact] = {
-        "label": dict(labels(words, "sheet.label")),
+        "label": _labels(plan, words),
         "text_pt": room.text_pt,
         "row_mm": room.row_mm,
         "split": room.split,
@@ -108,9 +109,9 @@ def sheet_facts(
         "alarms": _alarms(plan, words),
         "secured": _secured(plan, words),
         "kits": list(kit_lines(plan, team, zones, words)),
-        "phrases": _numbered(words, "phrase"),
-        "special": _numbered(words, "special"),
-        "standdown": _numbered(words, "standdown"),
+        "phrases": _numbered(plan, words, "phrase"),
+        "special": _numbered(plan, words, "special"),
+        "standdown": _numbered(plan, words, "standdown"),
         "assumptions": _assumptions(plan, words),
         "cautions": words.say("cautions.short"),
         "reserve": "",
@@ -119,8 +120,11 @@ def sheet_facts(
         facts |= _zone_facts(plan, team, zones, words)
         facts |= _drawings(plan, team, zones, words, room, draw=draw)
     else:
+        able = any(option.team == team.id for option in plan.work.options)
         facts["reserve"] = words.say(
-            "sheet.reserve", place=team.start_place, ready_s=team.ready_s
+            "sheet.reserve" if able else "sheet.cannot_go",
+            place=team.start_place,
+            ready_s=team.ready_s,
         )
         facts["key_facts"] = _reserve_facts(team, words)
     return facts
@@ -134,6 +138,7 @@ def _zone_facts(
     support = plan.lift.supports[first.start_support]
     address = geo_address(plan.lift, support)
     columns = carrier_columns(plan, team, words)
+    mine = [item for item in plan.schedule.rescues if item.team == team.id]
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
         "not_yours": _not_yours(plan, zones, words),
@@ -152,10 +157,17 @@ def _zone_facts(
         ),
         "evacuees": list(muster_lines(plan, zones, words)),
         "special_note": _special_note(plan, first, words),
-        "expected": str(
-            sum(item.people for item in plan.schedule.rescues if item.team == team.id)
+        "expected": words.say(
+            "sheet.expected_value",
+            people=sum(item.people for item in mine),
+            most=_most_people(zones, mine),
         ),
     }
+
+
+def _most_people(zones: Sequence[Zone], rescues: Sequence[Rescue]) -> int:
+    """People that the zones are sized for: those of the worst stop position."""
+    return max(sum(zone.people for zone in zones), sum(item.people for item in rescues))
 
 
 def _drawings(
@@ -205,10 +217,18 @@ def _svg(figure: Figure) -> str:
     return svg_bytes(figure).decode("utf-8")
 
 
-def _numbered(words: Words, name: str) -> list[Fact]:
+def _labels(plan: Plan, words: Words) -> dict[str, Fact]:
+    """Every fixed text, for cabins that of cabins."""
+    return {
+        key: say_of(words, f"sheet.label.{key}", plan.lift)
+        for key in labels(words, "sheet.label")
+    }
+
+
+def _numbered(plan: Plan, words: Words, name: str) -> list[Fact]:
     found: list[Fact] = []
-    while words.has(f"sheet.label.{name}_{len(found) + 1}"):
-        found.append(words.say(f"sheet.label.{name}_{len(found) + 1}"))
+    while words.has(key := f"sheet.label.{name}_{len(found) + 1}"):
+        found.append(say_of(words, key, plan.lift))
     return found
 
 
@@ -257,7 +277,10 @@ def _key_facts(
         "arrives": words.say("sheet.arrives", arrival_s=first.arrival_s),
         "first_work": words.say("sheet.first_work", start_s=first.start_s),
         "load": words.say(
-            "sheet.load", carriers=len(rows), people=sum(item.people for item in rows)
+            "sheet.load",
+            carriers=len(rows),
+            people=sum(item.people for item in rows),
+            most=_most_people(zones, rows),
         ),
         "clear": words.say(
             "sheet.clear", finish_s=max(item.finish_s for item in zones)

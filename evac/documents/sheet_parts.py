@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from shapely.geometry import LineString
+
+from evac.access.network import AVALANCHE
 from evac.documents.names import runs_text
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Kit, Side, Team
@@ -20,7 +23,6 @@ _ROWS_ALONE = 8
 _MOST_COLUMNS = 3
 _EVERYWHERE = frozenset(
     {
-        "access.avalanche",
         "inputs.height_step",
         "inputs.length_in_doubt",
         "line.terrain_coarse",
@@ -141,7 +143,7 @@ def gate_rows(
             )
         rows.append(
             (
-                ". ".join(note for note in notes if note),
+                "; ".join(note.strip().rstrip(".") for note in notes if note.strip()),
                 runs_text(plan, (gate.span_index for gate in gates)),
                 hazard.opened_by or words.say(f"sheet.{nobody}"),
                 expected,
@@ -151,13 +153,20 @@ def gate_rows(
 
 
 def kit_lines(plan: Plan, team: Team, zones: Sequence[Zone], words: Words) -> list[str]:
-    """The kits that the zones use, then the team's others, with what is due."""
+    """The kits that the zones use, then the team's others, with what is due.
+
+    Kit of the team that no option uses is named to be left behind.
+    """
     used = [zone.option.kit for zone in zones]
+    able = {option.kit for option in plan.work.options if option.team == team.id}
+    own = [kit for kit in plan.lift.kits if kit.team == team.id and kit.id not in used]
     kits = [kit for kit in plan.lift.kits if kit.id in used]
-    kits += [
-        kit for kit in plan.lift.kits if kit.team == team.id and kit.id not in used
-    ]
-    return [_kit_line(plan, kit, words) for kit in kits]
+    kits += [kit for kit in own if kit.id in able]
+    lines = [_kit_line(plan, kit, words) for kit in kits]
+    left = [kit.id for kit in own if kit.id not in able]
+    if left:
+        lines.append(words.say("sheet.kit_leave", kits=", ".join(left)))
+    return lines
 
 
 def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
@@ -263,6 +272,8 @@ def warning_texts(
 
 
 def _concerns(plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]) -> bool:
+    if finding.key == "access.avalanche":
+        return _meets_avalanche(plan, team, zones)
     if not finding.where:
         return finding.key in _EVERYWHERE
     spans, supports = plan.heights.line.spans, plan.lift.supports
@@ -274,3 +285,25 @@ def _concerns(plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]) -
     for zone in zones:
         places |= {zone.option.kit, zone.option.technique}
     return finding.where in places
+
+
+def _meets_avalanche(plan: Plan, team: Team, zones: Sequence[Zone]) -> bool:
+    """Whether avalanche ground lies below a team's spans or across its way in."""
+    grounds = {item.id: item for item in plan.lift.hazards if item.kind == AVALANCHE}
+    taken = units_taken(plan, zones)
+    if any(
+        (gate.side, gate.span_index) in taken and grounds.keys() & set(gate.hazard_ids)
+        for gate in plan.gates
+    ):
+        return True
+    starts = {zone.start_support for zone in zones}
+    ways = [
+        LineString(list(zip(route.x_m, route.y_m, strict=True)))
+        for route in plan.routes
+        if route.team == team.id
+        and route.support_index in starts
+        and len(route.x_m) > 1
+    ]
+    return any(
+        way.intersects(ground.geometry) for way in ways for ground in grounds.values()
+    )

@@ -22,6 +22,7 @@ from evac.figures.canvas import (
     spread,
     text_width_mm,
 )
+from evac.figures.carrier_words import say_of
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
 from evac.figures.profile import (
     ROPE_STYLE,
@@ -397,8 +398,8 @@ def _foot(sheet: _Sheet, lines: tuple[ReachLine, ...]) -> float:
     words, figure = sheet.words, sheet.figure
     texts = [
         words.say("figures.legend_profile"),
-        words.say("figures.legend_panel"),
-        words.say("figures.legend_units"),
+        say_of(words, "figures.legend_panel", sheet.lift),
+        say_of(words, "figures.legend_units", sheet.lift),
     ]
     keys = [
         words.say(

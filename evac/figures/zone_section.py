@@ -20,6 +20,7 @@ from evac.figures.canvas import (
     spread,
     text_width_mm,
 )
+from evac.figures.carrier_words import say_of
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, rows_of
 from evac.figures.profile import (
     draw_envelope,
@@ -257,7 +258,10 @@ def _support_ids(axes: Axes, window: Window, *, low_m: float, m_per_mm: float) -
 
 def _foot(figure: Figure, window: Window, height_mm: float) -> None:
     words = window.words
-    texts = (words.say("figures.zone_scale"), words.say("figures.zone_legend"))
+    texts = (
+        words.say("figures.zone_scale"),
+        say_of(words, "figures.zone_legend", window.plan.lift),
+    )
     for row, text in enumerate(texts):
         figure.text(
             SIDE_MM / WIDTH_MM,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from evac.facts.plan import Plan
+from evac.figures.carrier_words import key_of
 from evac.maps.layers import HAZARD_STYLE, ROUTE_STYLE, WAY_STYLE
 from evac.maps.marks import safe
 from evac.maps.reach import REACH_STYLES
@@ -16,7 +17,10 @@ def legend_html(plan: Plan, lines: Sequence[Contour], words: Words) -> str:
     """The whole legend as HTML."""
     rows = [(_stroke(style), f"legend_{kind}") for kind, style in REACH_STYLES.items()]
     rows += [
-        (_sign("height", words.say("map.legend_height_sign")), "legend_height"),
+        (
+            _sign("height", words.say("map.legend_height_sign")),
+            key_of(words, "map.legend_height", plan.lift).removeprefix("map."),
+        ),
         (_stroke({"color": "#444", "weight": 8}), "legend_zone"),
         (_stroke(ROUTE_STYLE), "legend_route"),
         (_stroke(WAY_STYLE), "legend_way"),

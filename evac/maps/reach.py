@@ -10,6 +10,7 @@ from evac.assignment import team_of_unit
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
+from evac.figures.carrier_words import say_of
 from evac.frame import Frame
 from evac.maps.bands import REACH_PX, Band, add_bands, band, middle
 from evac.maps.marks import label, safe
@@ -43,7 +44,9 @@ def reach_layers(
 ) -> tuple[folium.FeatureGroup, folium.FeatureGroup]:
     """Spans by highest seat against reach, and the seat heights as numbers."""
     reach_layer = folium.FeatureGroup(name=words.say("map.layer_reach"))
-    height_layer = folium.FeatureGroup(name=words.say("map.layer_heights"))
+    height_layer = folium.FeatureGroup(
+        name=say_of(words, "map.layer_heights", plan.lift)
+    )
     teams = team_of_unit(plan.work, plan.assignment.zones)
     bands: list[Band] = []
     for unit in plan.heights.units:
@@ -96,6 +99,11 @@ def _unit_text(
     }
     if not unit.known:
         return words.say("map.span_unknown", **values)
-    return words.say(
-        "map.span", seat_m=unit.seat_greatest_m, margin_m=unit.margin_m, **values
+    return say_of(
+        words,
+        "map.span",
+        plan.lift,
+        seat_m=unit.seat_greatest_m,
+        margin_m=unit.margin_m,
+        **values,
     )

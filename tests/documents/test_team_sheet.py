@@ -12,6 +12,7 @@ import pytest
 from made_plan import make_long_lift, make_plan, walked_past
 from paper_text import joined, outside, overlapping, read_pages, too_small
 from pyproj import Geod
+from shapely.geometry import Point
 
 from evac.documents.bundle import document_files, sheet_files
 from evac.documents.codes import geo_address
@@ -19,6 +20,7 @@ from evac.documents.names import file_names, team_zones
 from evac.documents.sheet import rooms_for, sheet_facts
 from evac.documents.sheet_parts import carrier_columns, kit_lines, warning_texts
 from evac.facts.finding import Finding, Severity
+from evac.facts.lift import CarrierType
 from evac.facts.plan import Plan
 from evac.figures import zone_map
 from evac.words import Words
@@ -284,3 +286,72 @@ def test_a_sheet_that_needs_more_than_two_pages_is_a_finding(feet: bool) -> None
         assert not outside(page, margin_mm=5.0)
         assert not too_small(page)
         assert not overlapping(page)
+
+
+def test_passengers_of_a_cabin_are_told_of_door_and_window_not_of_a_bar() -> None:
+    lift = make_long_lift()
+    cabins = replace(lift, carriers=replace(lift.carriers, type=CarrierType.CABIN))
+    text = sheet_text(make_plan(cabins), "Team_1")
+    assert joined("Keep the door shut until the rescuer opens it.") in text
+    assert joined("Knock and wave at the window.") in text
+    assert joined("Highest door sill") in text
+    assert joined("Keep the bar down") not in text
+    assert joined("Highest seat") not in text
+
+
+def test_kit_that_no_option_uses_is_left_behind() -> None:
+    plan = make_plan()
+    team, kit = plan.lift.teams[0], plan.lift.kits[0]
+    useless = replace(kit, id="L9")
+    lift = replace(plan.lift, kits=(*plan.lift.kits, useless))
+    lines = kit_lines(
+        replace(plan, lift=lift), team, team_zones(plan)[team.id], Words()
+    )
+    assert [line.split(":")[0] for line in lines] == [
+        kit.id,
+        "Leave behind, not for use on this lift",
+    ]
+    assert lines[-1].endswith("L9")
+
+
+def test_a_team_without_usable_kit_is_not_called_a_reserve() -> None:
+    plan = make_plan()
+    team = plan.lift.teams[3].id
+    assert team in plan.assignment.reserve_teams
+    options = tuple(item for item in plan.work.options if item.team != team)
+    text = sheet_text(replace(plan, work=replace(plan.work, options=options)), "Team_4")
+    assert joined("NOT TO BE SENT ON THE LINE") in text
+    assert joined("RESERVE") not in text
+
+
+def test_avalanche_ground_is_a_warning_only_for_teams_that_meet_it() -> None:
+    lift = make_long_lift()
+    (zone,) = [item for item in make_plan().assignment.zones if item.team == "Team 3"]
+    middle_m = make_plan().heights.line.spans[zone.first_span + 2].start_m + 20
+    slope = replace(
+        lift.hazards[0],
+        id="slope",
+        kind="avalanche ground",
+        geometry=Point(*builders.along(middle_m)).buffer(15),
+    )
+    finding = Finding(
+        key="access.avalanche",
+        severity=Severity.WARN,
+        values={"grounds": "slope", "spans": 3},
+    )
+    plan = make_plan(replace(lift, hazards=(slope,)), findings=(finding,))
+    gates = tuple(
+        replace(
+            gate,
+            hazard_ids=("slope",) if gate.span_index == zone.first_span + 2 else (),
+        )
+        for gate in plan.gates
+    )
+    plan = replace(plan, gates=gates)
+    zones = team_zones(plan)
+    told = [
+        team.id
+        for team in plan.lift.teams
+        if warning_texts(plan, team, zones.get(team.id, ()), Words())
+    ]
+    assert told == ["Team 3"]
