@@ -255,14 +255,21 @@ def import_osm(
         typer.Option(help="Its reference system where the file names none: EPSG:31287"),
     ] = None,
     lift: Annotated[int | None, typer.Option(help="Way id of the lift.")] = None,
+    supports: Annotated[
+        Path | None,
+        typer.Option(help="Table with lat and lon of supports that the map lacks."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Lift folder to write.")
     ] = None,
 ) -> None:
-    """List the lifts of an OpenStreetMap extract, or make a lift folder of one."""
+    """List the lifts of an OpenStreetMap extract, or make a lift folder of one.
+
+    With --terrain alone the list says for which lifts it has heights.
+    """
     words = Words()
-    if not terrain and lift is None and out is None:
-        _list_lifts(extract, words)
+    if lift is None and out is None and supports is None:
+        _list_lifts(extract, terrain or [], terrain_crs, words)
         return
     if not terrain or lift is None or out is None:
         raise EvacError(words.say("summary.osm_need_all"))
@@ -270,7 +277,11 @@ def import_osm(
     from evac.inputs.osm_folder import lift_folder_files
 
     files = lift_folder_files(
-        extract, way_id=lift, terrain=terrain, terrain_crs=terrain_crs
+        extract,
+        way_id=lift,
+        terrain=terrain,
+        terrain_crs=terrain_crs,
+        supports=supports,
     )
     _write_new(out, files, words)
     _say(
@@ -286,12 +297,18 @@ def import_osm(
     _say(_console(), words.say("cautions.short"))
 
 
-def _list_lifts(extract: Path, words: Words) -> None:
+def _list_lifts(
+    extract: Path, terrain: list[Path], terrain_crs: str | None, words: Words
+) -> None:
     from evac.inputs.osm import left_out, lifts_of, reason_text
     from evac.inputs.osm_extract import read_extract
 
     read = read_extract(extract)
     lifts = lifts_of(read)
+    if terrain:
+        from evac.inputs.osm_folder import on_terrain
+
+        lifts = on_terrain(read, lifts, terrain=terrain, terrain_crs=terrain_crs)
     others = left_out(read, words)
     if others:
         # Beside the list, so that a list in a pipe holds lifts alone.

@@ -20,7 +20,7 @@ from evac.errors import EvacError, InputError
 from evac.facts.lift import FloatArray
 from evac.frame import Frame
 from evac.inputs.contour_files import contour_lines, lines_of
-from evac.inputs.dem_file import problem
+from evac.inputs.dem_file import NoGroundError, problem
 from evac.inputs.dem_tile import Bounds
 
 MOST_POINTS = 400_000
@@ -88,7 +88,7 @@ def read_contours(paths: Sequence[Path], *, frame: Frame, bounds: Bounds) -> Con
     levels = np.unique(points_m[:, 2])
     if levels.size < 2:
         found = f"{levels.size} contours near the lift"
-        raise InputError(
+        raise NoGroundError(
             paths[0].name, [problem("contours_elsewhere", where="file", found=found)]
         )
     if len(points_m) > MOST_POINTS:

@@ -20,7 +20,7 @@ from evac.inputs.contours import (
     contour_grid,
     read_contours,
 )
-from evac.inputs.dem_file import problem
+from evac.inputs.dem_file import NoGroundError, problem
 from evac.inputs.dem_tile import (
     Bounds,
     Tile,
@@ -106,7 +106,7 @@ def read_terrain(
         seam_step_m = max(seam_step_m, tile.seam_step_m, _step_m(elevation_m, more_m))
         elevation_m = np.where(np.isnan(elevation_m), more_m, elevation_m)
     if np.isnan(elevation_m).all():
-        raise InputError(
+        raise NoGroundError(
             used[0].name,
             [
                 problem(
@@ -266,7 +266,7 @@ def require_cover(
     if names:
         where = "support " + ", ".join(names[:8]) + (" ..." if names[8:] else "")
         found = f"no height under {len(names)} of {len(rows)} supports"
-        raise InputError(file, [problem("not_covered", where=where, found=found)])
+        raise NoGroundError(file, [problem("not_covered", where=where, found=found)])
 
 
 def _default_sd_m(source_cell_m: float, *, radar: bool) -> float:
@@ -408,4 +408,4 @@ def _elsewhere(paths: list[Path], frame: Frame, crs: str | None) -> InputError:
     )
     key = "swapped" if swapped else "elsewhere"
     detail = problem(key, where="extent", found=found, lift=_place_name(frame))
-    return InputError(paths[0].name, [detail])
+    return NoGroundError(paths[0].name, [detail])

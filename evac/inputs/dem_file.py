@@ -27,6 +27,10 @@ ASCII_HEADER_LINES = 6
 ASCII_NUMBERS = b"0123456789+-.,eEnNaAiIfF \t\r\n"
 
 
+class NoGroundError(InputError):
+    """Terrain that is sound and has no height where it is needed."""
+
+
 def problem(key: str, *, where: str, found: str, **values: str | float) -> Problem:
     """One problem of a terrain file in the words of ``evac/words/en/dem.toml``."""
     words = Words()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +24,8 @@ from evac.inputs.dem import (
     read_terrain,
     require_cover,
 )
+from evac.inputs.dem_file import NoGroundError
+from evac.inputs.dem_tile import Bounds
 from evac.inputs.osm import (
     OsmLift,
     is_pylon,
@@ -31,6 +33,7 @@ from evac.inputs.osm import (
     lift_ways,
     reason_text,
 )
+from evac.inputs.osm_added import with_supports
 from evac.inputs.osm_assume import Assumed, assume
 from evac.inputs.osm_extract import OsmExtract, OsmWay, problem, read_extract
 from evac.inputs.osm_heights import ChosenHeights, choose_heights
@@ -73,6 +76,7 @@ def lift_folder_files(
     way_id: int,
     terrain: Path | Sequence[Path],
     terrain_crs: str | None = None,
+    supports: Path | None = None,
 ) -> dict[str, bytes]:
     """Files of a lift folder for one lift of an extract.
 
@@ -86,6 +90,8 @@ def lift_folder_files(
         Terrain files that cover the line.
     terrain_crs : str, optional
         Coordinate reference system of terrain that names none, such as "EPSG:31287".
+    supports : Path, optional
+        Table with ``lat`` and ``lon`` of supports that the map lacks.
 
     Returns
     -------
@@ -100,18 +106,13 @@ def lift_folder_files(
         does not cover it.
     """
     read = read_extract(extract)
+    if supports is not None:
+        read = with_supports(read, _way(read, way_id), supports)
     way, lift = _chosen(read, way_id)
     drawn = _drawn(way, read)
     paths = [terrain] if isinstance(terrain, Path) else list(terrain)
-    bounds = (
-        float(drawn.x_m.min()) - MARGIN_M,
-        float(drawn.y_m.min()) - MARGIN_M,
-        float(drawn.x_m.max()) + MARGIN_M,
-        float(drawn.y_m.max()) + MARGIN_M,
-    )
-    ground = read_terrain(paths, frame=drawn.frame, bounds=bounds, crs=terrain_crs)
-    places = list(zip(drawn.ids, drawn.x_m, drawn.y_m, strict=True))
-    require_cover(paths[0].name, terrain=ground, supports=places)
+    bounds = _bounds(drawn)
+    ground = _ground(drawn, paths, terrain_crs)
     ground_m = height_at(ground, x_m=drawn.x_m, y_m=drawn.y_m)
     upper_is_last = bool(ground_m[-1] >= ground_m[0])
     assumed = assume(
@@ -156,12 +157,60 @@ def lift_folder_files(
     return {"lift.toml": toml, **files}
 
 
-def _chosen(extract: OsmExtract, way_id: int) -> tuple[OsmWay, OsmLift]:
+def on_terrain(
+    read: OsmExtract,
+    lifts: Sequence[OsmLift],
+    *,
+    terrain: Sequence[Path],
+    terrain_crs: str | None = None,
+) -> list[OsmLift]:
+    """The lifts, those not usable over whose supports the terrain has no height.
+
+    Raises
+    ------
+    InputError
+        If a terrain file cannot be used at all.
+    """
+    ways = {way.id: way for way in lift_ways(read)}
+    found = []
+    for lift in lifts:
+        if lift.usable:
+            try:
+                _ground(_drawn(ways[lift.way_id], read), terrain, terrain_crs)
+            except NoGroundError:
+                lift = replace(lift, usable=False, reason="no_terrain")
+        found.append(lift)
+    return found
+
+
+def _bounds(drawn: _Drawn) -> Bounds:
+    return (
+        float(drawn.x_m.min()) - MARGIN_M,
+        float(drawn.y_m.min()) - MARGIN_M,
+        float(drawn.x_m.max()) + MARGIN_M,
+        float(drawn.y_m.max()) + MARGIN_M,
+    )
+
+
+def _ground(drawn: _Drawn, paths: Sequence[Path], crs: str | None) -> Terrain:
+    """The terrain around the line; refused where a support stands on none of it."""
+    ground = read_terrain(paths, frame=drawn.frame, bounds=_bounds(drawn), crs=crs)
+    places = list(zip(drawn.ids, drawn.x_m, drawn.y_m, strict=True))
+    require_cover(paths[0].name, terrain=ground, supports=places)
+    return ground
+
+
+def _way(extract: OsmExtract, way_id: int) -> OsmWay:
     ways = lift_ways(extract)
     way = next((way for way in ways if way.id == way_id), None)
     if way is None:
         detail = problem("no_such_way", where="way", found=str(way_id), count=len(ways))
         raise InputError(extract.file, [detail])
+    return way
+
+
+def _chosen(extract: OsmExtract, way_id: int) -> tuple[OsmWay, OsmLift]:
+    way = _way(extract, way_id)
     lift = judged(way, extract)
     if not lift.usable:
         detail = problem(

@@ -225,6 +225,13 @@ class StepTimeRow(_Row):
         return self
 
 
+class PlaceRow(_Row):
+    """One row of a table of supports that a map lacks."""
+
+    lat: Annotated[Number, Field(ge=-90, le=90)]
+    lon: Annotated[Number, Field(ge=-180, le=180)]
+
+
 class DrillRow(_Row):
     """One row of ``drills.csv``."""
 

@@ -14,6 +14,7 @@ from evac.inputs.rows import (
     DrillRow,
     GroundRow,
     KitRow,
+    PlaceRow,
     StepTimeRow,
     SupportRow,
     TeamRow,
@@ -27,6 +28,7 @@ from evac.words import Words
 MODELS: dict[str, type[BaseModel]] = {
     "supports": SupportRow,
     "ground": GroundRow,
+    "places": PlaceRow,
     "teams": TeamRow,
     "kit": KitRow,
     "techniques": TechniqueRow,

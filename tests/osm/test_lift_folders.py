@@ -157,8 +157,8 @@ def test_a_line_with_too_few_supports_is_told_so(shared):
     assert str(caught.value) == (
         "osm_andorra_2013.osm.gz, way 52114952: found Arinsal-Pal, expected a lift "
         "that can be planned. It has too few supports (3): 1,295 m without one, at "
-        "most 400 m can be planned. Add what is missing to the extract, or to "
-        "supports.csv of a folder made by evac new."
+        "most 400 m can be planned. Add what is missing to the extract; supports alone "
+        "may also stand in a table with lat and lon, given as --supports."
     )
 
 
