@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import re
 from collections.abc import Iterable, Sequence
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from xml.sax.saxutils import escape
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 import numpy as np
 import openpyxl
@@ -62,25 +64,27 @@ PLACES: dict[str, Place] = {
 }
 TEAMS = (
     # team, crew, techniques, start place, ready min, travel, starts at, vehicle,
-    # drop order, last drill, cost, channel
+    # drop order, last drill, cost, channel, duty from, duty to
     ("Upper patrol", 3, "rope rescuer | within cabin", "Upper station", 6, "ski",
-     "upper", "", "", "2026-11-14", 0, "Rescue 1"),
+     "upper", "", "", "2026-11-14", 0, "Rescue 1", "", ""),
     ("Upper lift crew", 3, "rope rescuer", "Upper station", 9, "ski",
-     "upper", "", "", "2026-11-14", 0, "Rescue 1"),
+     "upper", "", "", "2026-11-14", 0, "Rescue 1", "", ""),
     ("Ravine patrol", 3, "rope rescuer | within cabin", "Ravine hut", 7.5, "ski",
-     "upper", "", "", "2026-11-14", 0, "Rescue 2"),
+     "upper", "", "", "2026-11-14", 0, "Rescue 2", "", ""),
     ("Hut crew", 3, "rope rescuer", "Ravine hut", 10, "ski",
-     "upper", "", "", "2026-11-14", 0, "Rescue 2"),
+     "upper", "", "", "2026-11-14", 0, "Rescue 2", "", ""),
     ("Lower lift crew", 3, "rope rescuer", "Lower station", 8, "snow vehicle",
-     "upper", "Cat 1", 2, "2026-11-14", 0, "Rescue 3"),
+     "upper", "Cat 1", 2, "2026-11-14", 0, "Rescue 3", "", ""),
     ("Lower patrol", 3, "rope rescuer", "Lower station", 8, "snow vehicle",
-     "upper", "Cat 1", 1, "2026-11-14", 0, "Rescue 3"),
+     "upper", "Cat 1", 1, "2026-11-14", 0, "Rescue 3", "08:00", "17:00"),
     ("Base crew", 4, "on-board kit | loop", "Lower station", 12.5, "foot",
-     "lower", "", "", "2026-04-02", 0, "Rescue 3"),
+     "lower", "", "", "2026-04-02", 0, "Rescue 3", "", ""),
     ("Mountain rescue", 4, "rope rescuer", "Rescue depot", 48, "snow vehicle",
-     "upper", "", "", "2026-10-03", 900, "Rescue 4"),
+     "upper", "", "", "2026-10-03", 900, "Rescue 4", "", ""),
+    ("Piste crew", 3, "rope rescuer", "Lower station", 10, "snow vehicle",
+     "upper", "Cat 2", "", "2026-11-14", 0, "Rescue 3", "16:30", "23:30"),
     ("Fire brigade", 4, "ladder", "Fire station", 25, "snow vehicle",
-     "lower", "", "", "2026-06-20", 0, "Rescue 4"),
+     "lower", "", "", "2026-06-20", 0, "Rescue 4", "", ""),
 )  # fmt: skip
 KITS = (
     # kit, team, technique, rope m, throw m, launcher, class MJ, used MJ, rated kg
@@ -112,6 +116,9 @@ KITS = (
     ("R8", "", "rope rescuer", 80, 0, "no", 7.5, 0.0, 30, 150,
      "2026-09-30", "2035-10-31", "Lower station"),
 )  # fmt: skip
+
+PAUSES = {"W1": (24, 10), "W2": (24, 10)}
+"""After how many descents a descender must cool, and for how many minutes."""
 
 
 def ground_m(along_m: FloatArray, right_m: FloatArray) -> FloatArray:
@@ -174,7 +181,7 @@ def teams_csv() -> str:
     header = (
         "team", "crew", "techniques", "start_place", "start_lat", "start_lon",
         "ready_min", "travel", "starts_at", "vehicle", "drop_order", "last_drill",
-        "cost", "channel",
+        "cost", "channel", "duty_from", "duty_to",
     )  # fmt: skip
     text = StringIO()
     writer = csv.writer(text, delimiter=";", lineterminator="\r\n")
@@ -197,14 +204,30 @@ def write_kit(path: Path) -> None:
     sheet.append(
         ("kit", "team", "technique", "rope_length_m", "throw_height_m", "launcher",
          "descent_energy_mj", "descent_used_mj", "rated_least_kg", "rated_most_kg",
-         "inspection_due", "retire_on", "stored_at")
+         "pause_after", "pause_min", "inspection_due", "retire_on", "stored_at")
     )  # fmt: skip
     for *row, due, retire, stored in KITS:
-        sheet.append([*row, dt.date.fromisoformat(due), dt.date.fromisoformat(retire),
-                      stored])  # fmt: skip
-    made = dt.datetime(2026, 11, 1)
-    book.properties.created = book.properties.modified = made
-    book.save(path)
+        dates = [dt.date.fromisoformat(day) for day in (due, retire)]
+        sheet.append([*row, *PAUSES.get(str(row[0]), (None, None)), *dates, stored])
+    saved = BytesIO()
+    book.save(saved)
+    path.write_bytes(_without_time_of_saving(saved.getvalue()))
+
+
+def _without_time_of_saving(content: bytes) -> bytes:
+    """The same spreadsheet with fixed times, so that it is the same file each time."""
+    result = BytesIO()
+    with ZipFile(BytesIO(content)) as source, ZipFile(result, "w") as target:
+        for entry in source.infolist():
+            body = source.read(entry)
+            if entry.filename == "docProps/core.xml":
+                body = re.sub(
+                    rb"\d{4}-\d\d-\d\dT[\d:]+Z", b"2026-11-01T00:00:00Z", body
+                )
+            info = ZipInfo(entry.filename, date_time=(2026, 11, 1, 0, 0, 0))
+            info.compress_type = ZIP_DEFLATED
+            target.writestr(info, body)
+    return result.getvalue()
 
 
 def hazards() -> list[Feature]:
@@ -216,28 +239,28 @@ def hazards() -> list[Feature]:
             id="road", kind="road", name="Thorn road",
             opens_low_min=5, opens_min=10, opens_high_min=20,
             opened_by="road warden", extra_s_per_passenger=0, extra_people=2,
-            note="close both ends before anyone is lowered above it",
+            note="Close both ends before anyone is lowered above it",
         ),
         SITE.line(
             river,
             id="river", kind="water", name="Thorn water",
             opens_low_min=0, opens_min=0, opens_high_min=0, opened_by="",
             extra_s_per_passenger=30, extra_people=1,
-            note="hold passengers off the water with a tag line from the path",
+            note="Hold passengers off the water with a tag line from the path",
         ),
         SITE.polygon(
             [(1590, -80), (1790, -110), (1800, 90), (1600, 70)],
             id="slope", kind="avalanche ground", name="Thornside slope",
             opens_low_min=20, opens_min=35, opens_high_min=60,
             opened_by="avalanche service", extra_s_per_passenger=0, extra_people=1,
-            note="released only after the avalanche service has looked at it",
+            note="Released only after the avalanche service has looked at it",
         ),
         SITE.line(
             [(1960, -400), (1975, -100), (1980, 0), (1986, 120), (2000, 400)],
             id="feeder", kind="power line", name="Summit feeder, 20 kV",
             opens_low_min=12, opens_min=25, opens_high_min=45,
             opened_by="grid control room", extra_s_per_passenger=0, extra_people=0,
-            note="switched off, tested and earthed, then confirmed by radio",
+            note="Switched off, tested and earthed, then confirmed by radio",
         ),
     ]  # fmt: skip
 

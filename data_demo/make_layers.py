@@ -9,24 +9,11 @@ given as metres along the line from the lower station and metres to its right.
 from __future__ import annotations
 
 import csv
-import json
-from collections.abc import Iterable
 from io import StringIO
-from typing import Any
 
 import numpy as np
-from make_terrain import (
-    FOLDER,
-    LOWER_LATITUDE_DEG,
-    LOWER_LONGITUDE_DEG,
-    ground_m,
-    gully_axis_m,
-    place,
-)
-
-from evac.frame import Frame
-
-Place = tuple[float, float]
+from make_terrain import FOLDER, SITE, ground_m, gully_axis_m
+from mountain import Feature, Place, geojson
 
 SUPPORTS = (
     # support, distance along the line, height of the rope above the ground, kind
@@ -69,41 +56,6 @@ PISTE = (
 )  # fmt: skip
 
 
-def degrees(places: Iterable[Place]) -> list[tuple[float, float]]:
-    """Longitude and latitude of places beside the line, to about 1 cm."""
-    frame = Frame(latitude_deg=LOWER_LATITUDE_DEG, longitude_deg=LOWER_LONGITUDE_DEG)
-    x_m, y_m = np.array([place(along, right) for along, right in places]).T
-    latitude, longitude = frame.to_degrees(x_m=x_m, y_m=y_m)
-    return [
-        (round(float(lon), 7), round(float(lat), 7))
-        for lat, lon in zip(latitude, longitude, strict=True)
-    ]
-
-
-def line(points: Iterable[Place], **properties: Any) -> dict[str, Any]:
-    """A GeoJSON line."""
-    return _feature("LineString", degrees(points), properties)
-
-
-def polygon(points: Iterable[Place], **properties: Any) -> dict[str, Any]:
-    """A GeoJSON polygon without holes."""
-    ring = degrees(points)
-    return _feature("Polygon", [[*ring, ring[0]]], properties)
-
-
-def point(at: Place, **properties: Any) -> dict[str, Any]:
-    """A GeoJSON point."""
-    return _feature("Point", degrees([at])[0], properties)
-
-
-def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "type": "Feature",
-        "properties": properties,
-        "geometry": {"type": kind, "coordinates": coordinates},
-    }
-
-
 def supports_csv() -> str:
     """The line's supports with the ground surveyed to 0.1 m."""
     text = StringIO()
@@ -112,7 +64,7 @@ def supports_csv() -> str:
         ("support", "distance_m", "ground_m", "rope_height_m", "kind", "lat", "lon",
          "doubtful")
     )  # fmt: skip
-    ends = degrees([(SUPPORTS[0][1], 0), (SUPPORTS[-1][1], 0)])
+    ends = SITE.degrees([(SUPPORTS[0][1], 0), (SUPPORTS[-1][1], 0)])
     for name, distance_m, height_m, kind in SUPPORTS:
         ground = ground_m(np.array([distance_m]), np.array([0.0]))[0]
         lon, lat = {"0": ends[0], "17": ends[1]}.get(name, ("", ""))
@@ -122,32 +74,32 @@ def supports_csv() -> str:
     return text.getvalue()
 
 
-def hazards() -> list[dict[str, Any]]:
+def hazards() -> list[Feature]:
     """What lies under the line."""
     stream = [(float(gully_axis_m(np.array([r]))[0]), r) for r in range(-420, 421, 30)]
     return [
-        line(
+        SITE.line(
             [(150, -300), (168, -120), (176, 0), (186, 110), (210, 300)],
             id="road", kind="road", name="Larkfell road",
             opens_low_min=4, opens_min=8, opens_high_min=15,
             opened_by="car park crew", extra_s_per_passenger=0, extra_people=1,
             note="close both ends before anyone is lowered above it",
         ),
-        line(
+        SITE.line(
             stream,
             id="stream", kind="water", name="Lark burn",
             opens_low_min=0, opens_min=0, opens_high_min=0, opened_by="",
             extra_s_per_passenger=25, extra_people=0,
             note="hold passengers off the water with a tag line",
         ),
-        line(
+        SITE.line(
             [(740, -420), (760, -120), (772, 0), (788, 160), (806, 420)],
             id="power", kind="power line", name="Valley feeder, 20 kV",
             opens_low_min=12, opens_min=20, opens_high_min=35,
             opened_by="grid control room", extra_s_per_passenger=0, extra_people=0,
             note="switched off, tested and earthed, then confirmed by radio",
         ),
-        polygon(
+        SITE.polygon(
             [(980, -40), (1020, -34), (1030, 40), (990, 34)],
             id="step", kind="steep ground", name="Steep step below support 10",
             opens_low_min=0, opens_min=0, opens_high_min=0, opened_by="",
@@ -157,41 +109,38 @@ def hazards() -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def ways() -> list[dict[str, Any]]:
+def ways() -> list[Feature]:
     """How teams get in."""
     hut = PLACES["Middle hut"]
     return [
-        line(TRACK, id="track", kind="track", name="Supply track",
-             travel="foot | ski | snow vehicle", one_way="no"),
-        line(PISTE, id="piste", kind="piste", name="Long Lark",
-             travel="ski | foot | snow vehicle", one_way="no"),
-        line([(-95, 70), (60, 120), (186, 110), (176, 0), (168, -120)],
+        SITE.line(TRACK, id="track", kind="track", name="Supply track",
+                  travel="foot | ski | snow vehicle", one_way="no"),
+        SITE.line(PISTE, id="piste", kind="piste", name="Long Lark",
+                  travel="ski | foot | snow vehicle", one_way="no"),
+        SITE.line([(-95, 70), (60, 120), (186, 110), (176, 0), (168, -120)],
              id="road", kind="road", name="Larkfell road",
-             travel="foot | snow vehicle", one_way="no"),
-        line([hut, (705, 34)], id="link", kind="path", name="Hut path",
-             travel="foot | ski", one_way="no"),
-        line([(985, 150), (1005, 60), (1012, 20), (1045, 10), (1120, 48)],
+                  travel="foot | snow vehicle", one_way="no"),
+        SITE.line([hut, (705, 34)], id="link", kind="path", name="Hut path",
+                  travel="foot | ski", one_way="no"),
+        SITE.line([(985, 150), (1005, 60), (1012, 20), (1045, 10), (1120, 48)],
              id="step-path", kind="path", name="Path round the step",
-             travel="foot | ski", one_way="no"),
+                  travel="foot | ski", one_way="no"),
     ]  # fmt: skip
 
 
-def muster_points() -> list[dict[str, Any]]:
+def muster_points() -> list[Feature]:
     """Where evacuees are gathered."""
     return [
-        point(PLACES["Lower station"], id="lower", name="Lower station hall",
-              shelter_places=180, vehicle_seats=0, vehicle_round_min=0, receivers=2),
-        point(PLACES["Middle hut"], id="hut", name="Middle hut",
-              shelter_places=120, vehicle_seats=8, vehicle_round_min=18, receivers=2),
-        point(PLACES["Upper station"], id="upper", name="Upper station restaurant",
-              shelter_places=150, vehicle_seats=0, vehicle_round_min=0, receivers=2),
+        SITE.point(PLACES["Lower station"], id="lower", name="Lower station hall",
+                   shelter_places=180, vehicle_seats=0, vehicle_round_min=0,
+                   receivers=2),
+        SITE.point(PLACES["Middle hut"], id="hut", name="Middle hut",
+                   shelter_places=120, vehicle_seats=8, vehicle_round_min=18,
+                   receivers=2),
+        SITE.point(PLACES["Upper station"], id="upper", name="Upper station restaurant",
+                   shelter_places=150, vehicle_seats=0, vehicle_round_min=0,
+                   receivers=2),
     ]  # fmt: skip
-
-
-def geojson(features: list[dict[str, Any]]) -> str:
-    """A feature collection in WGS 84, one feature a line."""
-    lines = ",\n".join(json.dumps(feature) for feature in features)
-    return f'{{"type": "FeatureCollection", "features": [\n{lines}\n]}}\n'
 
 
 def main() -> None:

@@ -11,21 +11,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import rasterio
-from affine import Affine
-from numpy.typing import NDArray
-from pyproj import Transformer
+from mountain import FloatArray, Site, write_terrain
 
-from evac.frame import Frame
-
-FloatArray = NDArray[np.float64]
-
-LOWER_LATITUDE_DEG, LOWER_LONGITUDE_DEG = 45.2, 13.05
+SITE = Site(latitude_deg=45.2, longitude_deg=13.05, bearing_deg=35.0)
 """Open sea: whoever looks the place up sees at once that the mountain is invented."""
-BEARING_DEG = 35.0
-"""Of the line, clockwise from north."""
-CRS = "EPSG:32633"
-CELL_M = 5.0
 FOLDER = Path(__file__).parent / "larkfell_four"
 
 PROFILE_M = (
@@ -49,14 +38,6 @@ PROFILE_M = (
     (1900.0, 1690.0),
     (2300.0, 1760.0),
 )
-
-
-def place(along_m: float, right_m: float = 0.0) -> tuple[float, float]:
-    """Metres east and north of the lower station of a place beside the line."""
-    bearing = np.radians(BEARING_DEG)
-    east = along_m * np.sin(bearing) + right_m * np.cos(bearing)
-    north = along_m * np.cos(bearing) - right_m * np.sin(bearing)
-    return float(east), float(north)
 
 
 def ground_m(along_m: FloatArray, right_m: FloatArray) -> FloatArray:
@@ -115,42 +96,14 @@ def _waves(along_m: FloatArray, right_m: FloatArray) -> FloatArray:
 
 def main() -> None:
     """Write the terrain of the demo."""
-    frame = Frame(latitude_deg=LOWER_LATITUDE_DEG, longitude_deg=LOWER_LONGITUDE_DEG)
-    to_grid = Transformer.from_crs(frame.crs, CRS, always_xy=True)
-    corners = [place(a, r) for a in (-300.0, 1900.0) for r in (-480.0, 480.0)]
-    east, north = to_grid.transform(*np.array(corners).T)
-    west_m, north_m = np.floor(min(east) / 10) * 10, np.ceil(max(north) / 10) * 10
-    columns = int((max(east) - west_m) // CELL_M) + 1
-    rows = int((north_m - min(north)) // CELL_M) + 1
-
-    east = west_m + CELL_M * (np.arange(columns) + 0.5)
-    north = north_m - CELL_M * (np.arange(rows) + 0.5)
-    grid_east, grid_north = np.meshgrid(east, north)
-    x_m, y_m = to_grid.transform(grid_east, grid_north, direction="INVERSE")
-    bearing = np.radians(BEARING_DEG)
-    along_m = x_m * np.sin(bearing) + y_m * np.cos(bearing)
-    right_m = x_m * np.cos(bearing) - y_m * np.sin(bearing)
-    heights = np.round(ground_m(along_m, right_m), 1).astype(np.float32)
-    FOLDER.mkdir(exist_ok=True)
-    with rasterio.open(
+    write_terrain(
         FOLDER / "terrain.tif",
-        "w",
-        driver="GTiff",
-        width=columns,
-        height=rows,
-        count=1,
-        dtype="float32",
-        crs=CRS,
-        transform=Affine(CELL_M, 0, west_m, 0, -CELL_M, north_m),
-        nodata=-9999.0,
-        compress="deflate",
-        predictor=3,
-        zlevel=9,
-        tiled=True,
-        blockxsize=256,
-        blockysize=256,
-    ) as target:
-        target.write(heights, 1)
+        SITE,
+        ground_m,
+        along_m=(-300.0, 1900.0),
+        beside_m=480.0,
+        cell_m=5.0,
+    )
 
 
 if __name__ == "__main__":

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import runpy
-import shutil
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -24,8 +21,8 @@ SMALL = Path(__file__).parents[1] / "small_lift"
 
 
 @pytest.fixture(scope="module")
-def plan(demo) -> Plan:
-    return make_plan(open_lift(demo), date=DAY)
+def plan(demo_plan) -> Plan:
+    return demo_plan
 
 
 def test_everyone_is_reached_and_the_limit_is_met(plan):
@@ -92,26 +89,11 @@ def test_both_sides_have_a_rope_a_gauge_apart(plan):
     assert apart == pytest.approx(plan.lift.gauge_m, abs=0.01)
 
 
-@pytest.fixture
-def remade(demo, tmp_path, monkeypatch) -> Path:
-    """The demo's made files, made again elsewhere by its own scripts."""
-    scripts = tmp_path / "data_demo"
-    scripts.mkdir()
-    for name in ("make_terrain.py", "make_layers.py"):
-        shutil.copy(demo.parent / name, scripts)
-    (scripts / "larkfell_four").mkdir()
-    monkeypatch.syspath_prepend(str(scripts))
-    for name in ("make_terrain", "make_layers"):
-        monkeypatch.delitem(sys.modules, name, raising=False)
-        runpy.run_path(str(scripts / f"{name}.py"), run_name="__main__")
-    monkeypatch.delitem(sys.modules, "make_terrain", raising=False)
-    return scripts / "larkfell_four"
-
-
 def test_the_scripts_make_the_same_terrain_and_layers(demo, remade):
+    again = remade("larkfell_four", "make_terrain", "make_layers")
     with (
         rasterio.open(demo / "terrain.tif") as kept,
-        rasterio.open(remade / "terrain.tif") as made,
+        rasterio.open(again / "terrain.tif") as made,
     ):
         assert kept.crs == made.crs
         assert tuple(kept.transform)[:6] == pytest.approx(tuple(made.transform)[:6])
@@ -119,9 +101,9 @@ def test_the_scripts_make_the_same_terrain_and_layers(demo, remade):
         assert kept.read(1) == pytest.approx(made.read(1), abs=0.11)
     assert (demo / "terrain.tif").stat().st_size < 500_000
     for name in ("hazards.geojson", "access.geojson", "muster.geojson"):
-        kept, made = (json.loads((f / name).read_text()) for f in (demo, remade))
+        kept, made = (json.loads((f / name).read_text()) for f in (demo, again))
         assert kept == made
-    kept, made = ((f / "supports.csv").read_text() for f in (demo, remade))
+    kept, made = ((f / "supports.csv").read_text() for f in (demo, again))
     assert kept == made
 
 
