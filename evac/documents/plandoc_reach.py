@@ -53,11 +53,11 @@ def reach_blocks(plan: Plan, words: Words) -> list[Block]:
 
 def _asked(plan: Plan, words: Words) -> Block:
     """Height, margin and its parts of every span-side, also of those not known."""
-    keys = ("span", "side", "rope_greatest", "stance_greatest", "margin", "parts")
+    keys = ("span", "side", "rope_asked", "stance_asked", "margin", "parts")
     return table(
         [words.say(f"plandoc.{key}") for key in keys],
         rows=[_asked_row(unit, words) for unit in plan.heights.units],
-        widths=[0, 0, 0.55, 0.6, 0, 3.6],
+        widths=[0, 0, 0, 0, 0, 1],
         right=[2, 3, 4],
     )
 

@@ -43,8 +43,8 @@ def test_a_changed_height_zone_and_time_are_each_named() -> None:
     assert len(found) == 3
     seat = before.heights.units[4].seat_greatest_m
     assert (
-        f"Highest seat (cabins: door sill) in 4-5 asc.: {seat:.1f} m before, {seat + 1.5:.1f} m now."
-        in (found)
+        f"Highest seat (cabins: door sill) in 4-5 asc.: {seat:.1f} m before, "
+        f"{seat + 1.5:.1f} m now." in (found)
     )
     assert sum(text.startswith("Team 1: ") for text in found) == 1
     assert sum("P90" in text for text in found) == 1
