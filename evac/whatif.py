@@ -57,9 +57,8 @@ class Answer:
     """The plan as it would be.
 
     ``plan`` is for looking at, not for papers: remedies are not sought, and it has the
-    findings of gear, work and clock only, ``new_findings`` being those that the plan
-    asked about has not. ``stops`` holds both sides at the stop and load of the
-    question. ``followed`` is the rope through the order of work at that very stop,
+    findings of gear, work and clock only. ``stops`` holds both sides at the stop and
+    load of the question. ``followed`` is the rope through the order of work at that very stop,
     None where there is no order to follow.
     """
 
@@ -68,7 +67,6 @@ class Answer:
     schedule: Schedule
     stops: Mapping[Side, StopHeights]
     followed: Followed | None
-    new_findings: tuple[Finding, ...]
     people: int
     """On the line at this stop, as the zones count them."""
     dark: bool
@@ -216,10 +214,21 @@ def ask(
         schedule=schedule,
         stops=stops,
         followed=followed,
-        new_findings=_new(findings, plan.findings),
         people=_people(lift, settled.heights, stop_index=row or 0),
         dark=dark,
     )
+
+
+def new_findings(answer: Answer, base: Answer) -> tuple[Finding, ...]:
+    """Findings that matter and that another answer has not, the gravest first."""
+    known = {_name(finding) for finding in base.plan.findings}
+    order = (Severity.STOP, Severity.WARN)
+    fresh = [
+        item
+        for item in answer.plan.findings
+        if item.severity in order and _name(item) not in known
+    ]
+    return tuple(sorted(fresh, key=lambda item: order.index(item.severity)))
 
 
 def _require_known(plan: Plan, question: Question) -> None:
@@ -354,19 +363,6 @@ def _at_stop(heights: Heights, row: int) -> Heights:
 def _people(lift: Lift, heights: Heights, *, stop_index: int) -> int:
     on_line = planned_people(lift, heights, stop_index=stop_index)
     return int(sum(np.sum(people) for people in on_line.values()))
-
-
-def _new(found: tuple[Finding, ...], had: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    """Findings that matter and that the plan did not have, the gravest first."""
-    known = {_name(finding) for finding in had}
-    order = (Severity.STOP, Severity.WARN)
-    fresh = [item for item in found if _name(item) not in known]
-    return tuple(
-        sorted(
-            (item for item in fresh if item.severity in order),
-            key=lambda item: order.index(item.severity),
-        )
-    )
 
 
 def _name(finding: Finding) -> tuple[str, str, str]:

@@ -135,7 +135,9 @@ def it_has_begun(bench: Workbench) -> widgets.VBox:
                 for row, offset_m in enumerate(plan.heights.stops.offset_m)
             ]
             stop.index = 0
-            doubtful.options = [support.id for support in plan.lift.supports]
+            doubtful.options = [
+                support.id for support in plan.lift.supports if not support.mark
+            ]
             shut.options = [
                 (f"{hazard.name or hazard.id} ({hazard.kind})", hazard.id)
                 for hazard in plan.lift.hazards

@@ -7,13 +7,15 @@ from pathlib import Path
 
 _NAMED_BY = "EVAC_FOLDER"
 _DEPTH = 3
+_PASSED_OVER = ("tests",)
+"""Lifts made for the project's own tests are nobody's lift."""
 
 
 def find_folders(start: Path | None = None) -> tuple[Path, ...]:
     """Folders that hold a ``lift.toml``: the one ``EVAC_FOLDER`` names, then nearby.
 
     Looks below `start` (the notebook's folder) and below the folder above it, three
-    levels deep; hidden folders are passed over.
+    levels deep, the nearest first; hidden folders and ``tests`` are passed over.
     """
     found: list[Path] = []
     named = os.environ.get(_NAMED_BY)
@@ -25,7 +27,10 @@ def find_folders(start: Path | None = None) -> tuple[Path, ...]:
             found += sorted(
                 path.parent
                 for path in root.glob("/".join(["*"] * depth + ["lift.toml"]))
-                if not any(part.startswith(".") for part in path.parts)
+                if not any(
+                    part.startswith(".") or part in _PASSED_OVER
+                    for part in path.relative_to(root).parts
+                )
             )
     return tuple(dict.fromkeys(found))
 

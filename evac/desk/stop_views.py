@@ -17,6 +17,8 @@ from evac.heights.stop import stop_heights
 from evac.words import Words
 
 _SAME_STOP_M = 0.005
+_MOST_MARGIN_SHARE = 1 / 3
+"""Above this share of the height its margin is said to be large (our own choice)."""
 
 
 def heights_at_a_stop(bench: Workbench) -> widgets.VBox:
@@ -99,13 +101,17 @@ def highest_text(
     if not known:
         return words.say("desk.highest_not_known")
     highest = max(known, key=lambda unit: unit.seat_greatest_m)
-    return words.say(
+    margin_m = max(unit.margin_m for unit in known)
+    told = words.say(
         "desk.highest",
         ascending_m=_highest_m(stops[Side.ASCENDING].carriers.seat_height_m),
         descending_m=_highest_m(stops[Side.DESCENDING].carriers.seat_height_m),
         greatest_m=highest.seat_greatest_m,
-        margin_m=highest.margin_m,
+        margin_m=margin_m,
     )
+    if margin_m > _MOST_MARGIN_SHARE * highest.seat_greatest_m:
+        told += " " + words.say("desk.heights_unsure")
+    return told
 
 
 def followed_text(plan: Plan, *, stop_offset_m: float, words: Words) -> str:

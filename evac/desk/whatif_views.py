@@ -19,7 +19,7 @@ from evac.facts.lift import TensionState
 from evac.facts.plan import Plan
 from evac.figures.stop_view import png_bytes, stop_view
 from evac.figures.team_map import team_map
-from evac.whatif import Answer, Question, ask, heights_for
+from evac.whatif import Answer, Question, ask, heights_for, new_findings
 from evac.words import Words
 
 _SCREEN_DPI = 90
@@ -77,9 +77,10 @@ def what_if(bench: Workbench) -> widgets.VBox:
     words = bench.words
     inputs = make_inputs(words)
     reset = widgets.Button(description=words.say("desk.ask_reset"))
-    status, text, times, zones, findings = (widgets.HTML() for _ in range(5))
+    status, text, times, findings = (widgets.HTML() for _ in range(4))
+    zones = widgets.HTML(layout={"min_width": "520px"})
     picture = widgets.Image(format="png", layout={"max_width": "100%"})
-    place = widgets.Image(format="png", layout={"width": "560px"})
+    place = widgets.Image(format="png", layout={"width": "520px"})
     known: list[_Known] = []
 
     def clear(message: str = "") -> None:
@@ -106,7 +107,7 @@ def what_if(bench: Workbench) -> widgets.VBox:
         times.value = table_html(comparison_rows(base, answer, words))
         zones.value = table_html(zone_rows(answer.plan, words))
         picture.value, place.value = _pictures(answer, words)
-        findings.value = _findings_html(answer.new_findings, words)
+        findings.value = _findings_html(new_findings(answer, base), words)
         took = words.number(time.perf_counter() - begun, 1)
         key = "desk.answered_rope" if solve else "desk.answered"
         status.value = sentence_html(words.say(key, took=took))

@@ -44,7 +44,7 @@ def stop_view(
     """
     with drawing():
         figure = new_figure(250, height_mm=130)
-        profile = figure.add_axes((0.07, 0.5, 0.91, 0.47))
+        profile = figure.add_axes((0.07, 0.53, 0.91, 0.45))
         seats = figure.add_axes((0.07, 0.1, 0.91, 0.33))
         for side in Side:
             _draw_profile(profile, heights, stops[side])
@@ -57,7 +57,14 @@ def stop_view(
         profile.set_ylabel(words.say("figures.elevation"))
         seats.set_xlabel(words.say("figures.distance"))
         seats.set_ylabel(words.say("figures.stop_seats"))
-        seats.legend(loc="upper right", ncol=4, frameon=False)
+        # Above the panel, where no seat can hang.
+        seats.legend(
+            loc="lower right",
+            bbox_to_anchor=(1.0, 0.98),
+            ncol=4,
+            frameon=False,
+            borderaxespad=0.0,
+        )
         seats.set_ylim(bottom=0)
         return figure
 

@@ -89,11 +89,13 @@ def test_an_unusable_folder_is_shown_as_its_sentence(
 def test_folders_with_a_lift_are_offered_and_the_named_one_first(
     demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name in ("b_lift", "a_lift"):
-        (tmp_path / "work" / name).mkdir(parents=True)
-        (tmp_path / "work" / name / "lift.toml").write_text("")
+    # A hidden folder above the work hides nothing; one below it does.
+    work = tmp_path / ".home" / "work"
+    for name in ("b_lift", "a_lift", ".hidden/c_lift", "tests/d_lift"):
+        (work / name).mkdir(parents=True)
+        (work / name / "lift.toml").write_text("")
     monkeypatch.setenv("EVAC_FOLDER", str(demo))
-    found = desk.find_folders(tmp_path / "work")
+    found = desk.find_folders(work)
     assert [path.name for path in found] == [demo.name, "a_lift", "b_lift"]
 
 

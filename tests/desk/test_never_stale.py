@@ -161,6 +161,17 @@ def test_a_lift_without_one_known_height_is_said_to_be_so(
     assert "not known" in view.children[1].value
 
 
+def test_heights_with_a_margin_as_large_as_themselves_are_called_unsure(
+    bench: Workbench, demo_plan: Plan
+) -> None:
+    assert "do NOT choose gear" not in desk.heights_at_a_stop(bench).children[1].value
+    units = tuple(
+        replace(unit, margin_m=unit.seat_greatest_m) for unit in demo_plan.heights.units
+    )
+    bench.plan = replace(demo_plan, heights=replace(demo_plan.heights, units=units))
+    assert "do NOT choose gear" in desk.heights_at_a_stop(bench).children[1].value
+
+
 def test_the_stop_view_says_where_the_order_of_work_was_followed(
     bench: Workbench,
 ) -> None:

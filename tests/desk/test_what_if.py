@@ -18,7 +18,7 @@ from evac.facts.lift import Side, TensionState
 from evac.facts.plan import Plan
 from evac.heights.envelope import find_heights
 from evac.plan import make_plan
-from evac.whatif import Answer, Question, ask, heights_for
+from evac.whatif import Answer, Question, ask, heights_for, new_findings
 from evac.words import Words
 
 
@@ -60,8 +60,11 @@ def test_no_question_gives_the_plan_itself(demo_plan: Plan) -> None:
     answer = ask(demo_plan, Question(), runs=demo_plan.simulation.runs)
     same_result(answer, demo_plan)
     assert answer.schedule == demo_plan.schedule
-    assert answer.new_findings == ()
     assert answer.order_checked
+    assert new_findings(answer, answer) == ()
+    strong = ask(demo_plan, Question(stop_clock_s=16 * 3600.0), runs=500)
+    told = new_findings(strong, answer)
+    assert "clock.dusk_too_late" in {finding.key for finding in told}
 
 
 # Each question beside the change of the folder that it stands for: the plan made anew
