@@ -58,8 +58,8 @@ class Answer:
 
     ``plan`` is for looking at, not for papers: remedies are not sought, and it has the
     findings of gear, work and clock only. ``stops`` holds both sides at the stop and
-    load of the question. ``followed`` is the rope through the order of work at that very stop,
-    None where there is no order to follow.
+    load of the question. ``followed`` is the rope through the order of work at that
+    very stop, None where there is no order to follow.
     """
 
     question: Question
