@@ -10,7 +10,7 @@ from evac import access, gear, hazards, timing
 from evac.assignment import assign
 from evac.clearing import make_schedule
 from evac.errors import NoPlanError
-from evac.facts.finding import Finding
+from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import Assignment, Option, Reach, Route, Schedule, UnitGate, Work
@@ -175,7 +175,14 @@ def worth_cutting(lift: Lift, heights: Heights, *, date: dt.date) -> tuple[float
     tried = dict.fromkeys(((), *((at_m,) for at_m in lift.cuts_m), lift.cuts_m))
 
     def outcome(cuts_m: tuple[float, ...]) -> tuple[int, ...]:
-        ready = make_ready(*cut(lift, heights, cuts_m=cuts_m), date=date)
-        return (*assign(ready.work).objectives[:3], len(cuts_m))
+        there, halves = cut(lift, heights, cuts_m=cuts_m)
+        shared = assign(make_ready(there, halves, date=date).work)
+        # A descender that would not last stops the plan, however quick it is.
+        worn = sum(
+            item.severity is Severity.STOP
+            for item in gear.budget_doubts(there, halves, shared)
+        )
+        uncovered, *rest = shared.objectives[:3]
+        return uncovered, worn, *rest, len(cuts_m)
 
     return min(tried, key=outcome)

@@ -74,8 +74,9 @@ def make_columns(work: Work) -> Columns:
     otherwise), when the team has arrived there, the line is secured and the gates of
     all units that it takes are open. In each span the team begins on the side where
     it stands (the ascending one in the first span), then changes sides. Between spans
-    it crosses one support, also past spans it takes nothing in. A zone begins and
-    ends with a unit that is taken; on both sides it takes at least one unit a side.
+    it crosses one support, also past spans it takes nothing in. Where nothing stands
+    to climb (``no_start``), an option that must climb only goes on along the rope. A
+    zone begins and ends with a unit that is taken; on both sides it takes at least one unit a side.
 
     At stop position o let e_o(i) be the seconds from the start until unit i is clear.
     Then finish = start + max_o e_o(last), work = max_o e_o(last) and waiting =
@@ -95,6 +96,9 @@ def make_columns(work: Work) -> Columns:
         work.arrive_s[work.option_team].astype(np.int64).reshape(q, n + 1),
         people_counted(work),
         high_start[work.option_team],
+        np.zeros((q, n + 1), dtype=np.bool_)
+        if work.no_start is None
+        else np.ascontiguousarray(work.no_start),
         int(min(work.latest_arrival_s, NEVER_S - 1)),
         table,
     )
@@ -196,6 +200,7 @@ def _walk(
     arrive_s: IntArray,
     people: IntArray,
     high_start: BoolArray,
+    no_start: BoolArray,
     latest_s: int,
     table: IntArray,
 ) -> None:
@@ -209,7 +214,7 @@ def _walk(
                 # Support at the start end: span k lies between supports k and k + 1.
                 at = begin + 1 if high_start[option] else begin
                 arrival = arrive_s[option, at]
-                if arrival > latest_s:
+                if arrival > latest_s or no_start[option, at]:
                     continue
                 clock[:] = 0
                 gate = max(secured_s, arrival)
@@ -223,7 +228,13 @@ def _walk(
                 k = begin
                 while 0 <= k < n:
                     if k != begin:
-                        passed = cross_s[option, k + 1 if step < 0 else k]
+                        behind = k + 1 if step < 0 else k
+                        if no_start[option, behind]:
+                            # Only along the rope, from the half before, on one side.
+                            went = kind < 2 and taken[option, kind, k - step]
+                            if not went:
+                                break
+                        passed = cross_s[option, behind]
                         if passed >= never:
                             break
                         for stop in range(stops):

@@ -144,6 +144,9 @@ class Work:
     people: IntArray
     planned: BoolArray
     latest_arrival_s: int
+    no_start: BoolArray | None = None
+    """(q, n+1): True where nothing stands that an option could climb, so that it can
+    neither begin a zone nor a side there, only go on over it. None: nowhere."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

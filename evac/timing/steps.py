@@ -10,6 +10,12 @@ from evac.words import Words
 
 ON_THE_GROUND = "any on the ground"
 LADDER = "ladder"
+CLIMBING = (
+    "rescuer on the haul rope with a descender",
+    "climb from the support",
+    "from within a cabin",
+)
+"""Kinds whose rescuer gets onto the rope or into the cabins at a support only."""
 
 NIGHT = 1.3
 GLOVES = 1.3

@@ -17,7 +17,7 @@ from evac.timing.seconds import (
     setup_seconds,
     side_change_seconds,
 )
-from evac.timing.steps import has_times
+from evac.timing.steps import CLIMBING, has_times
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -83,6 +83,7 @@ def build_work(
             counts.max(axis=2) > 0, np.maximum(people_most, 1), people_most
         ),
         planned=known,
+        no_start=_no_start(lift, options),
         latest_arrival_s=NEVER_S
         if lift.organisation.latest_arrival_s is None
         else _whole(lift.organisation.latest_arrival_s),
@@ -217,6 +218,18 @@ def _cross_table(lift: Lift, heights: Heights, options: Sequence[Option]) -> Int
             seconds = cross_seconds(lift, heights, option, support_index=support)
             cross[row, support] = _whole(seconds.likely)
     return cross
+
+
+def _no_start(lift: Lift, options: Sequence[Option]) -> BoolArray | None:
+    """Where options that climb find nothing to climb: at the marks of cut spans."""
+    marks = np.array([support.mark for support in lift.supports])
+    if not marks.any():
+        return None
+    climbs = np.array(
+        [technique_of(lift, o.technique).kind in CLIMBING for o in options], dtype=bool
+    )
+    found: BoolArray = climbs[:, None] & marks[None, :]
+    return found
 
 
 def _arrivals(lift: Lift, routes: Sequence[Route]) -> IntArray:

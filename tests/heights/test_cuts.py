@@ -11,11 +11,13 @@ import pytest
 from builders import make_lift
 
 from evac.assignment import assign
+from evac.assignment.costs import BOTH, make_columns
 from evac.clock import line_length_m
 from evac.documents.bundle import document_files
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
+from evac.facts.work import NEVER_S
 from evac.heights.cuts import cut, marks_m, uncut
 from evac.heights.envelope import find_heights
 from evac.heights.stop import stop_heights
@@ -23,6 +25,7 @@ from evac.line import lay_out
 from evac.maps import map_html
 from evac.plan import make_plan
 from evac.ready import make_ready, worth_cutting
+from evac.timing.steps import CLIMBING
 from evac.words import Words
 
 DAY = dt.date(2026, 1, 20)
@@ -106,12 +109,42 @@ def test_the_halves_of_a_unit_are_no_higher_than_the_whole_and_one_is_as_high() 
 
 def test_cuts_that_are_kept_never_make_the_sharing_worse() -> None:
     lift, heights = whole()
+    # Descenders that would wear out weigh more than time: here none does.
+    lift = replace(
+        lift, kits=tuple(replace(kit, descent_energy_j=None) for kit in lift.kits)
+    )
     base = assign(make_ready(lift, heights, date=DAY).work).objectives[:3]
     for at_m in (60.0, 170.0, 287.0, 400.0, 530.0):
         named = replace(lift, cuts_m=(at_m,))
         kept = worth_cutting(named, heights, date=DAY)
         work = make_ready(*cut(named, heights, cuts_m=kept), date=DAY).work
         assert assign(work).objectives[:3] <= base
+
+
+def test_who_must_climb_begins_at_a_support_and_passes_a_mark_along_the_rope() -> None:
+    lift, heights = halved()
+    work = make_ready(lift, heights, date=DAY).work
+    columns = make_columns(work)
+    marks = [n for n, support in enumerate(lift.supports) if support.mark]
+    high = (work.start_upper == work.upper_is_last)[work.option_team]
+    kinds = {item.id: item.kind for item in lift.techniques}
+    seen = {True: 0, False: 0}
+    for row, option in enumerate(work.options):
+        climbs = kinds[option.technique] in CLIMBING
+        for kind, first, last in np.argwhere(columns.finish_s[row] < NEVER_S):
+            start = last + 1 if high[row] else first
+            inside = [mark for mark in marks if first < mark <= last]
+            seen[climbs] += start in marks
+            if not climbs:
+                continue
+            # 60 m of air below the rope: nobody gets up there, on no side.
+            assert start not in marks
+            assert not (kind == BOTH and inside)
+            for mark in inside:
+                behind = mark if high[row] else mark - 1
+                assert work.valid[row, kind, behind]
+    assert seen[True] == 0
+    assert seen[False] > 0
 
 
 @cache
@@ -142,10 +175,9 @@ def test_a_plan_with_a_cut_clears_every_carrier_once_and_prints() -> None:
 
 
 def test_a_cut_that_does_not_help_is_left_out_and_said() -> None:
-    lift = make_lift(limits=(), cuts_m=(400.0,))
-    if worth_cutting(lift, whole()[1], date=DAY):
-        pytest.skip("this cut helps on the invented line")
-    plan = make_plan(lift, date=DAY)
+    # One team alone has nobody to share a span with.
+    lift = make_lift(limits=(), cuts_m=(170.0,))
+    plan = make_plan(replace(lift, teams=lift.teams[1:2]), date=DAY)
     assert marks_m(plan.lift) == ()
     finding = next(item for item in plan.findings if item.key == "plan.cuts_idle")
-    assert "400 m" in Words().finding(finding)[0]
+    assert "170 m" in Words().finding(finding)[0]
