@@ -177,7 +177,7 @@ def test_a_plan_with_a_cut_clears_every_carrier_once_and_prints() -> None:
 def test_a_cut_that_does_not_help_is_left_out_and_said() -> None:
     # One team alone has nobody to share a span with.
     lift = make_lift(limits=(), cuts_m=(170.0,))
-    plan = make_plan(replace(lift, teams=lift.teams[1:2]), date=DAY)
+    plan = make_plan(replace(lift, teams=lift.teams[:1]), date=DAY)
     assert marks_m(plan.lift) == ()
     finding = next(item for item in plan.findings if item.key == "plan.cuts_idle")
     assert "170 m" in Words().finding(finding)[0]
