@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Lift, Side, Support
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.words import Words
@@ -28,13 +28,23 @@ def labels(words: Words, prefix: str) -> dict[str, str]:
 
 
 def zone_text(lift: Lift, zone: Zone, words: Words) -> str:
-    """A zone by its supports and sides."""
+    """A zone by its supports and sides; a mark in a span is called so."""
+    first, last = lift.supports[zone.first_span], lift.supports[zone.last_span + 1]
+    sides = sides_text(zone.sides, words)
+    if not (first.mark or last.mark):
+        return words.say("sheet.zone", first=first.id, last=last.id, sides=sides)
     return words.say(
-        "sheet.zone",
-        first=lift.supports[zone.first_span].id,
-        last=lift.supports[zone.last_span + 1].id,
-        sides=sides_text(zone.sides, words),
+        "sheet.zone_marked",
+        first=place_text(first, words),
+        last=place_text(last, words),
+        sides=sides,
     )
+
+
+def place_text(support: Support, words: Words) -> str:
+    """A support, or a mark between two, as a place in a sentence."""
+    key = "sheet.place_mark" if support.mark else "sheet.place_support"
+    return words.say(key, support=support.id)
 
 
 def sides_text(sides: Sequence[Side], words: Words) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from matplotlib.figure import Figure
 
 from evac.documents.codes import geo_address, qr_svg
-from evac.documents.names import labels, zone_text
+from evac.documents.names import labels, place_text, zone_text
 from evac.documents.sheet_parts import (
     carrier_columns,
     carrier_widths_mm,
@@ -145,7 +145,9 @@ def _zone_facts(
         "key_facts": _key_facts(plan, team, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
         "way": _way_lines(plan, team, route, words),
-        "access_point": words.say("sheet.access_point", support=support.id),
+        "access_point": words.say(
+            "sheet.access_point", place=place_text(support, words)
+        ),
         "address": address,
         "qr_svg": qr_svg(address),
         "gates": [
@@ -316,9 +318,10 @@ def _gear_text(plan: Plan, zone: Zone, words: Words) -> str:
 def _start_text(plan: Plan, zone: Zone, words: Words) -> str:
     at_last = zone.start_support > zone.first_span
     upper = at_last == plan.lift.upper_is_last
+    support = plan.lift.supports[zone.start_support]
     return words.say(
-        "sheet.start",
-        support=plan.lift.supports[zone.start_support].id,
+        "sheet.start_mark" if support.mark else "sheet.start",
+        support=support.id,
         end=words.say("sheet.end_upper" if upper else "sheet.end_lower"),
     )
 
@@ -346,8 +349,8 @@ def _way_lines(plan: Plan, team: Team, route: Route | None, words: Words) -> lis
         else team.travel
     )
     if route.length_m < _AT_THE_DOOR_M:
-        support = plan.lift.supports[route.support_index].id
-        return [ready, words.say("sheet.way_none", support=support)]
+        place = place_text(plan.lift.supports[route.support_index], words)
+        return [ready, words.say("sheet.way_none", place=place)]
     lines: list[Fact] = [
         ready,
         words.say(

@@ -171,7 +171,9 @@ def _head(sheet: _Sheet, subtitle: str, exaggeration: float) -> None:
 
 def _support_labels(sheet: _Sheet) -> list[str]:
     return [
-        sheet.words.say(
+        shortened(support.id, most=14)
+        if support.mark
+        else sheet.words.say(
             "figures.support",
             support=shortened(support.id, most=12),
             height_m=support.rope_height_m,

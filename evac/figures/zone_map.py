@@ -238,7 +238,11 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> Non
             solid_capstyle="butt",
             zorder=5,
         )
-    shown = [item for item in supports if view.box.contains(Point(item.x_m, item.y_m))]
+    shown = [
+        item
+        for item in supports
+        if not item.mark and view.box.contains(Point(item.x_m, item.y_m))
+    ]
     axes.plot(
         [item.x_m for item in shown],
         [item.y_m for item in shown],

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Lift, Side, Support
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.figures.taken import units_passed, units_taken
@@ -84,14 +84,11 @@ def line_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
         ).add_to(layer)
     ends = _zone_ends(plan)
     for number, support in enumerate(plan.lift.supports):
-        text = words.say(
-            "map.support",
-            support=support.id,
-            rope_height_m=support.rope_height_m,
-            kind=support.kind.value if support.kind else words.say("map.kind_unknown"),
-        )
+        text = support_text(support, words)
         # Where a zone ends the number stays; others give way where room is short.
         kind = "end support" if number in ends else "support"
+        if support.mark:
+            kind += " between"
         folium.Marker(
             degrees(frame, [support.x_m], [support.y_m])[0],
             icon=label(support.id, kind),
@@ -99,6 +96,18 @@ def line_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
             alt=safe(text),
         ).add_to(layer)
     return layer
+
+
+def support_text(support: Support, words: Words) -> str:
+    """What a support is, or that a mark is none."""
+    if support.mark:
+        return words.say("map.mark", support=support.id)
+    return words.say(
+        "map.support",
+        support=support.id,
+        rope_height_m=support.rope_height_m,
+        kind=support.kind.value if support.kind else words.say("map.kind_unknown"),
+    )
 
 
 def _zone_ends(plan: Plan) -> set[int]:

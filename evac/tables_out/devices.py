@@ -37,11 +37,17 @@ def gpx_bytes(plan: Plan, words: Words) -> bytes:
         )
 
     for support in plan.lift.supports:
-        note = words.say(
-            "map.support",
-            support=support.id,
-            rope_height_m=support.rope_height_m,
-            kind=support.kind.value if support.kind else words.say("map.kind_unknown"),
+        note = (
+            words.say("map.mark", support=support.id)
+            if support.mark
+            else words.say(
+                "map.support",
+                support=support.id,
+                rope_height_m=support.rope_height_m,
+                kind=support.kind.value
+                if support.kind
+                else words.say("map.kind_unknown"),
+            )
         )
         place(support.id, support.x_m, support.y_m, note)
     for point in plan.lift.muster_points:
@@ -82,7 +88,7 @@ def geojson_bytes(plan: Plan, words: Words) -> bytes:
                 "type": "Feature",
                 "geometry": _point(frame, support.x_m, support.y_m),
                 "properties": {
-                    "what": "support",
+                    "what": "mark in a span" if support.mark else "support",
                     "support": support.id,
                     "rope_height_m": support.rope_height_m,
                 },

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import replace
@@ -14,7 +15,7 @@ from paper_text import joined, outside, overlapping, read_pages, too_small
 from pyproj import Geod
 from shapely.geometry import Point
 
-from evac.documents.bundle import document_files, sheet_files
+from evac.documents.bundle import document_files, section_files, sheet_files
 from evac.documents.codes import geo_address
 from evac.documents.names import file_names, team_zones
 from evac.documents.sheet import rooms_for, sheet_facts
@@ -23,6 +24,8 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType
 from evac.facts.plan import Plan
 from evac.figures import zone_map
+from evac.maps import map_html
+from evac.tables_out import geojson_bytes
 from evac.words import Words
 
 
@@ -355,3 +358,30 @@ def test_avalanche_ground_is_a_warning_only_for_teams_that_meet_it() -> None:
         if warning_texts(plan, team, zones.get(team.id, ()), Words())
     ]
     assert told == ["Team 3"]
+
+
+def test_a_mark_in_a_span_is_never_called_a_support() -> None:
+    usual = make_plan()
+    (zone,) = [item for item in usual.assignment.zones if item.team == "Team 2"]
+    supports = tuple(
+        replace(item, id="mark 1067 m", mark=True) if n == zone.start_support else item
+        for n, item in enumerate(usual.lift.supports)
+    )
+    plan = make_plan(replace(usual.lift, supports=supports))
+    text = sheet_text(plan, "Team_2")
+    assert joined("From support 5 to mark 1067 m (no tower there), both sides") in text
+    assert joined("mark 1067 m along the line, upper end of the zone") in text
+    assert joined("support mark") not in text
+    assert joined("Access point: mark 1067 m (no tower there)") in text
+    content = json.loads(geojson_bytes(plan, Words()))
+    (what,) = [
+        feature["properties"]["what"]
+        for feature in content["features"]
+        if feature["properties"].get("support") == "mark 1067 m"
+    ]
+    assert what == "mark in a span"
+    assert b"mark 1067 m along the line: two teams may share" in map_html(plan, Words())
+    section = "".join(
+        page.joined for page in read_pages(section_files(plan, Words())["section.pdf"])
+    )
+    assert joined("mark 1067 m:") not in section
