@@ -76,7 +76,8 @@ def make_columns(work: Work) -> Columns:
     it stands (the ascending one in the first span), then changes sides. Between spans
     it crosses one support, also past spans it takes nothing in. Where nothing stands
     to climb (``no_start``), an option that must climb only goes on along the rope. A
-    zone begins and ends with a unit that is taken; on both sides it takes at least one unit a side.
+    zone begins and ends with a unit that is taken; on both sides it takes at least one
+    unit a side.
 
     At stop position o let e_o(i) be the seconds from the start until unit i is clear.
     Then finish = start + max_o e_o(last), work = max_o e_o(last) and waiting =
