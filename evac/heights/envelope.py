@@ -8,7 +8,9 @@ empty, one loaded carrier alone, and the full line emptied from either end.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -68,26 +70,19 @@ def find_heights(
     cases = load_cases(lift)
     _, inferred = support_kinds(lift, line)
     models = side_models(lift, line)
-    extremes: dict[Side, SideExtremes] = {}
-    envelopes: dict[Side, SideEnvelope] = {}
-    margins: dict[Side, Margins] = {}
-    misfit_n = 0.0
-    for number, (side, model) in enumerate(models.items()):
-        tell("heights", 0.1 + 0.4 * number)
-        passes = state_passes(lift, line, models=models, side=side, cases=cases)
-        misfit_n = max(misfit_n, *(each.misfit_n for each in passes))
-        extremes[side] = find_extremes(line, model=model, passes=passes)
-        margins[side] = find_margins(
-            lift,
-            line,
-            models=models,
-            side=side,
-            cases=cases,
-            coupling_n=max(each.misfit_n for each in passes),
-        )
-        envelopes[side] = side_envelope(
-            lift, line, extremes=extremes[side], margins=margins[side], side=side
-        )
+    tell("heights", 0.1)
+
+    def solve(side: Side) -> _SideFound:
+        return _solve_side(lift, line, models=models, side=side, cases=cases)
+
+    # The compiled loops let go of the interpreter, so two cores are used where they
+    # are; the sides know nothing of each other.
+    with ThreadPoolExecutor(max_workers=len(Side)) as pool:
+        found_by = dict(zip(models, pool.map(solve, models), strict=True))
+    extremes = {side: found.extremes for side, found in found_by.items()}
+    envelopes = {side: found.envelope for side, found in found_by.items()}
+    margins = {side: found.margins for side, found in found_by.items()}
+    misfit_n = max(found.misfit_n for found in found_by.values())
     fullest = fullest_case(cases, Side.ASCENDING)
     kinds = models[Side.ASCENDING].kinds
     units = unit_heights(
@@ -135,6 +130,40 @@ def find_heights(
     ]
     tell("heights", 1.0)
     return heights, tuple(findings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _SideFound:
+    """What was found for one side; ``misfit_n`` as in `StatePass`, the greatest."""
+
+    extremes: SideExtremes
+    margins: Margins
+    envelope: SideEnvelope
+    misfit_n: float
+
+
+def _solve_side(
+    lift: Lift,
+    line: Line,
+    *,
+    models: Mapping[Side, SideModel],
+    side: Side,
+    cases: tuple[LoadCase, ...],
+) -> _SideFound:
+    passes = state_passes(lift, line, models=models, side=side, cases=cases)
+    misfit_n = max(each.misfit_n for each in passes)
+    extremes = find_extremes(line, model=models[side], passes=passes)
+    margins = find_margins(
+        lift, line, models=models, side=side, cases=cases, coupling_n=misfit_n
+    )
+    return _SideFound(
+        extremes=extremes,
+        margins=margins,
+        envelope=side_envelope(
+            lift, line, extremes=extremes, margins=margins, side=side
+        ),
+        misfit_n=misfit_n,
+    )
 
 
 def _tension_findings(lift: Lift, *, misfit_n: float) -> list[Finding]:

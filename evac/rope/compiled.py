@@ -34,6 +34,8 @@ def compiled(function: Function) -> Function:
     A compiled function may call compiled functions of its own file and of
     `evac.rope`, no others. Division by zero gives infinity or NaN, as in numpy, and no
     operation is reordered, so results do not depend on the machine's vector width.
+    While it runs other threads go on: hand no array to two calls at once that either
+    of them changes.
 
     Parameters
     ----------
@@ -58,7 +60,7 @@ def compiled(function: Function) -> Function:
 
 
 def _compile(function: Function, *, inline: str) -> Function:
-    make = partial(numba.njit, error_model="numpy", inline=inline)
+    make = partial(numba.njit, error_model="numpy", inline=inline, nogil=True)
     folder = _cache_folder()
     if folder is None:
         return cast(Function, make()(function))
