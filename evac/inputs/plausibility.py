@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -45,6 +45,8 @@ LINE_SPEED_M_PER_S = {Grip.DETACHABLE: 6.0, Grip.FIXED: 2.8}
 """French limits of monocable ropeways; fixed grip with loading conveyor (seen)."""
 STEEPEST_DEG = 50.0
 ZONE_HOURS = 3.0
+LONGEST_EVACUATION_H = 8.0
+"""Clocks that change later than this after the stop do not matter (common practice)."""
 
 
 def checked(lift: Lift, *, supports_file: str) -> Lift:
@@ -321,6 +323,30 @@ def _time_zone(lift: Lift) -> list[Finding]:
     ]
 
 
+def _clock_change(lift: Lift) -> list[Finding]:
+    """A night when clocks are put forward or back within hours of the stop."""
+    conditions = lift.conditions
+    if not 1900 <= conditions.date.year <= 2900:
+        return []  # a day given for a trial, near the ends of the calendar
+    zone = ZoneInfo(conditions.time_zone)
+    midnight = datetime.combine(conditions.date, time(), zone)
+    before = midnight + timedelta(seconds=conditions.stop_clock_s)
+    # Of two equal times of an autumn night the first is meant; a time that the spring
+    # night leaves out is taken as the one before the change.
+    stopped = before.astimezone(UTC)
+    minutes = range(0, int(LONGEST_EVACUATION_H * 60) + 1, 15)
+    for minute in minutes:
+        here = (stopped + timedelta(minutes=minute)).astimezone(zone)
+        if here.utcoffset() != before.utcoffset():
+            values = {"change_clock_s": conditions.stop_clock_s + minute * 60}
+            return [
+                Finding(
+                    key="inputs.clock_change", severity=Severity.WARN, values=values
+                )
+            ]
+    return []
+
+
 def _terrain(lift: Lift) -> list[Finding]:
     return [] if lift.terrain is None else list(dem.doubts(lift.terrain))
 
@@ -334,6 +360,7 @@ _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _loop,
     _supports,
     _time_zone,
+    _clock_change,
     _terrain,
     fit.doubts,
 )

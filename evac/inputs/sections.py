@@ -12,7 +12,14 @@ from datetime import date, datetime, time
 from typing import Annotated, Literal, NoReturn
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    model_validator,
+)
 
 from evac.inputs.problems import OPEN, reject
 
@@ -70,6 +77,12 @@ def _text(value: object) -> object:
 def _word(value: object) -> object:
     text = _text(value)
     return text.lower() if isinstance(text, str) else text
+
+
+def _near_day(value: date) -> date:
+    if not 2000 <= value.year < 2100:
+        reject("day_far_off")
+    return value
 
 
 def _three(value: object) -> object:
@@ -152,6 +165,7 @@ Three = Annotated[tuple[float, float, float], BeforeValidator(_three)]
 Minutes = Annotated[Num, Field(ge=0, le=2_880)]
 Share = Annotated[Num, Field(ge=0, le=1)]
 Day = Annotated[date, BeforeValidator(_day)]
+PlanDay = Annotated[date, AfterValidator(_near_day), BeforeValidator(_day)]
 
 
 class _Section(BaseModel):
@@ -310,7 +324,7 @@ class DrivesSection(_Section):
 class ConditionsSection(_Section):
     """``[conditions]``: the day that is planned for."""
 
-    date: Day | None = None
+    date: PlanDay | None = None
     stop_time: Annotated[float, BeforeValidator(clock_s)]
     time_zone: Annotated[str, BeforeValidator(_zone)]
     air_temperature_c: Annotated[Num, Field(ge=-60, le=50)]

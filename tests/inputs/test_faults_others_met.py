@@ -123,6 +123,7 @@ INDEX: dict[str, tuple[str, ...]] = {
         "tests/documents::test_latin_greek_and_cyrillic_need_no_finding",
     ),
     "clock-change nights": (
+        "tests/inputs::test_a_night_when_the_clocks_change_is_told",
         "tests/rehearsal::test_the_night_of_the_clock_change_counts_real_seconds",
         "tests/clock::test_clocks_put_forward_move_the_sunset_by_an_hour",
     ),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,33 @@ def test_french_speed_limits_decide_what_is_unusual() -> None:
     assert "inputs.line_speed" not in keys(at_limit)
     assert "inputs.line_speed" in keys(above)
     assert "inputs.line_speed" not in keys(spoil(drives={"line_speed_m_per_s": 6.0}))
+
+
+@pytest.mark.parametrize(
+    ("day", "stop_h", "change_h"),
+    [
+        # Directive 2000/84/EC: at 01:00 UTC on the last Sundays of March and October,
+        # which is 02:00 and 03:00 by the clocks of central Europe.
+        (date(2027, 3, 28), 1.5, 2.0),
+        (date(2027, 3, 27), 22.0, 26.0),
+        (date(2026, 10, 25), 0.5, 3.0),
+        (date(2026, 10, 24), 22.5, 27.0),
+        (date(2026, 10, 25), 4.0, None),
+        (date(2026, 10, 24), 14.0, None),
+        (date(2027, 1, 20), 23.0, None),
+    ],
+)
+def test_a_night_when_the_clocks_change_is_told(
+    day: date, stop_h: float, change_h: float | None
+) -> None:
+    changes = {
+        "date": day, "stop_clock_s": stop_h * 3600, "time_zone": "Europe/Vienna"
+    }  # fmt: skip
+    told = [f for f in spoil(conditions=changes).findings if "clock" in f.key]
+
+    assert [f.values["change_clock_s"] for f in told] == (
+        [] if change_h is None else [change_h * 3600]
+    )
 
 
 def test_a_low_support_and_a_steep_span_are_named() -> None:
