@@ -13,6 +13,7 @@ from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.figures.carrier_words import say_of
+from evac.figures.doubt import reach_in_doubt
 from evac.words import Words
 
 
@@ -48,7 +49,9 @@ def _head(plan: Plan, words: Words) -> Group:
             "bold",
         )
     ]
-    if plan.everyone_reached:
+    if plan.everyone_reached and reach_in_doubt(plan):
+        lines.append(_line(words.say("summary.reached_doubtful"), "bold yellow"))
+    elif plan.everyone_reached:
         lines.append(_line(words.say("summary.reached"), "green"))
     else:
         missing = plan.assignment.uncovered

@@ -35,6 +35,7 @@ from evac.documents.plandoc_work import (
 from evac.documents.typeset import Fact
 from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
+from evac.figures.doubt import reach_in_doubt
 from evac.words import Words
 
 _HASH_SHOWN = 16
@@ -171,6 +172,8 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
 
 
 def _reached(plan: Plan, words: Words) -> str:
+    if plan.everyone_reached and reach_in_doubt(plan):
+        return words.say("plandoc.reached_doubtful", part=words.say("plandoc.findings"))
     if plan.everyone_reached:
         return words.say("plandoc.reached")
     missing, spans = plan.assignment.uncovered, plan.heights.line.spans

@@ -9,6 +9,7 @@ from datetime import date
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
+from evac.figures.doubt import reach_in_doubt
 from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
@@ -107,6 +108,7 @@ def _summary(plan: Plan, words: Words) -> Table:
         "date": plan.date,
         "fingerprint": plan.fingerprint,
         "everyone_reached": _yes(plan.everyone_reached, words),
+        "in_doubt": _yes(reach_in_doubt(plan), words),
         "limit_met": words.say("tables.not_known") if met is None else _yes(met, words),
         "clear_min": plan.schedule.clear_s / 60,
         "clear_p50_min": simulation.p50_s / 60,

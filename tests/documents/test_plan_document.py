@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import re
 from dataclasses import replace
@@ -9,12 +10,17 @@ from dataclasses import replace
 import pytest
 from made_plan import NOTES, make_long_lift, make_plan
 from paper_text import Page, joined, read_pages
+from rich.console import Console
 
 from evac.documents.bundle import document_files
 from evac.documents.contents import answers
 from evac.documents.plandoc_reach import reach_blocks
+from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
+from evac.maps import map_html
 from evac.reference import plan_contents
+from evac.summary import print_summary
+from evac.tables_out import plan_tables
 from evac.words import Words
 
 
@@ -215,3 +221,27 @@ def test_thirteen_options_are_shown_in_two_tables_of_like_width() -> None:
     tables = [b for b in reach_blocks(plan, Words()) if b["kind"] == "table"]
     widths = [len(block["head"]) - 3 for block in tables[1:]]  # type: ignore[arg-type]  # JSON
     assert widths == [7, 6]
+
+
+def test_no_paper_sounds_sure_of_reach_over_terrain_too_coarse() -> None:
+    coarse = Finding(
+        key="line.terrain_coarse",
+        severity=Severity.WARN,
+        values={"cell_m": 92.6, "span_m": 12.3},
+    )
+    plan = make_plan(findings=(coarse,))
+    assert plan.everyone_reached
+    document = "".join(page.joined for page in pages_of(plan))
+    assert joined("BY THESE FIGURES EVERYONE IS REACHED, but the terrain") in document
+    assert joined("EVERYONE IS REACHED: every span") not in document
+    assert b"THE TERRAIN IS TOO COARSE TO TRUST" in map_html(plan, Words())
+    console = Console(file=io.StringIO(), width=120)
+    print_summary(console, plan, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    assert "too coarse to trust any height" in console.file.getvalue()
+    (row,) = [
+        row
+        for row in plan_tables(plan, Words())[0].rows
+        if str(row[0]).startswith("terrain too coarse")
+    ]
+    assert row[1] == "yes"

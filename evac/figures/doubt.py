@@ -1,0 +1,12 @@
+"""Whether the heights are in doubt, so that no paper sounds sure of reach."""
+
+from __future__ import annotations
+
+from evac.facts.plan import Plan
+
+_DOUBTS = frozenset({"line.terrain_coarse"})
+
+
+def reach_in_doubt(plan: Plan) -> bool:
+    """Whether a finding says that no height or reach of the plan can be trusted."""
+    return any(finding.key in _DOUBTS for finding in plan.findings)
