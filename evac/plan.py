@@ -15,7 +15,7 @@ from dataclasses import replace
 from evac import access, gear, informing, learning, roster, timing
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
-from evac.clock import decide, is_met, limits_met
+from evac.clock import PLANNED_SHARE, decide, end_s, is_met, limits_met
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.facts.finding import Finding, Severity
@@ -32,7 +32,8 @@ from evac.heights.envelope import find_heights
 from evac.levers import find_levers
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
-from evac.muster import find_ways
+from evac.muster import find_ways, safe_seconds
+from evac.quantiles import quantile
 from evac.ready import make_ready, settle, worth_cutting
 from evac.simulation import simulate
 from evac.simulation.missing import prepare_branches
@@ -96,6 +97,7 @@ def make_plan(
     pickoffs = access.find_pickoffs(
         lift, line, ready.work, assignment, ready.routes, ways_in=ways_in
     )
+    ground_to_safe_s = safe_seconds(lift, ready.work, muster, muster_point, schedule)
     report("simulate", 0.0)
     simulation = simulate(
         lift,
@@ -105,6 +107,7 @@ def make_plan(
         runs=_RUNS,
         seed=seed,
         gates=ready.gates,
+        safe_s=ground_to_safe_s,
     )
     clock = decide(lift, simulation, schedule)
     report("what_if", 0.0)
@@ -172,6 +175,7 @@ def make_plan(
         limit_met=limit_met,
         branches=branches,
         informed=informed,
+        ground_to_safe_s=ground_to_safe_s,
     )
     return replace(plan, levers=find_levers(plan, ways_in=ways_in))
 
@@ -201,9 +205,10 @@ def _own_findings(
             key="plan.limit_missed",
             severity=Severity.STOP,
             values={
-                "p90_s": simulation.p90_s,
+                "p90_s": quantile(end_s(limit, simulation), PLANNED_SHARE),
                 "limit_min": limit.minutes,
                 "counts_from": limit.counts_from,
+                "counts_to": limit.counts_to,
             },
         )
         for limit in lift.limits

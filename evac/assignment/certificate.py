@@ -48,7 +48,12 @@ def make_assignment(work: Work, columns: Columns, chosen: Chosen) -> Assignment:
         proven=chosen.proven,
         method=chosen.method,
         binding_teams=tuple(z.team for z in zones if z.finish_s == finish_s),
-        reserve_teams=tuple(team for team in work.team_ids if team not in busy),
+        # Who can take no unit at all is no reserve.
+        reserve_teams=tuple(
+            team
+            for number, team in enumerate(work.team_ids)
+            if team not in busy and can_take[work.option_team == number].any()
+        ),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from evac.clock import limit_chance
 from evac.documents.blocks import (
     Block,
     figure,
@@ -47,13 +48,7 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
         ),
     ]
     if simulation.chance_of_limit is not None:
-        blocks.append(
-            paragraph(
-                words.say(
-                    "plandoc.times_chance", chance_share=simulation.chance_of_limit
-                )
-            )
-        )
+        blocks.append(paragraph(_chances(plan, words)))
     last = sorted(simulation.last_team_share.items(), key=lambda item: -item[1])
     if last:
         shown = ", ".join(
@@ -76,6 +71,32 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
     )
     blocks.append(paragraph(day))
     return blocks
+
+
+def _chances(plan: Plan, words: Words) -> str:
+    """The chance of every limit, each by its own start and end."""
+    simulation = plan.simulation
+    chances = [
+        words.say(
+            "clock.chance",
+            limit_min=limit.minutes,
+            counts_from=limit.counts_from,
+            counts_to=limit.counts_to,
+            chance_share=limit_chance(
+                (limit,),
+                clear_s=simulation.order_to_clear_s,
+                safe_s=simulation.order_to_safe_s,
+                stop_to_order_s=simulation.stop_to_order_s,
+            )
+            or 0.0,
+        )
+        for limit in plan.lift.limits
+    ]
+    if len(chances) > 1 and simulation.chance_of_limit is not None:
+        chances.append(
+            words.say("clock.chance_all", chance_share=simulation.chance_of_limit)
+        )
+    return " ".join(chances)
 
 
 def _durations(plan: Plan, words: Words) -> Block:
@@ -111,7 +132,10 @@ def _durations(plan: Plan, words: Words) -> Block:
             simulation.p90_s,
             plan.schedule.clear_s,
         ),
-        stated("plandoc.d_ground_safe", organisation.ground_to_safe_s),
+        stated(
+            "plandoc.d_ground_safe",
+            plan.ground_to_safe_s or organisation.ground_to_safe_s,
+        ),
         drawn("plandoc.d_order_safe", safe_p50, simulation.safe_p90_s, None),
     ]
     keys = ("duration", "low", "likely", "high", "p50", "p90")

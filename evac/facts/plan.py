@@ -9,7 +9,7 @@ from datetime import date
 from evac.facts.change import Branches, Levers
 from evac.facts.finding import Finding
 from evac.facts.heights import Heights
-from evac.facts.lift import Lift
+from evac.facts.lift import Lift, Triple
 from evac.facts.work import (
     Assignment,
     Clock,
@@ -60,5 +60,7 @@ class Plan:
     """What would shorten it most, tried and imagined over the same days."""
     branches: Branches | None = None
     """What if one team does not come, prepared beforehand."""
+    ground_to_safe_s: Triple | None = None
+    """Last on the ground -> all at a safe place, as the simulation counted it."""
     informed: tuple[Informed, ...] = ()
     """In order of spans: who tells passengers, how soon, and where no voice reaches."""

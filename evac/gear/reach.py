@@ -81,7 +81,8 @@ def unit_rope_needed_m(lift: Lift, technique: Technique, unit: UnitHeights) -> f
             technique,
             rope_height_m=rope_m,
             attachment_height_m=rope_m - carriers.rope_to_descender_m,
-            seat_height_m=unit.seat_greatest_m,
+            # Counted from the stance as well, where the ground falls away beside it.
+            seat_height_m=max(unit.seat_greatest_m, rope_m - carriers.rope_to_seat_m),
             margin_m=unit.margin_m,
         )
     )

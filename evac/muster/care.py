@@ -8,8 +8,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from evac.facts.heights import Line
-from evac.facts.lift import Lift, Side
-from evac.facts.work import MusterCare, Route, Work
+from evac.facts.lift import Lift, Side, Triple
+from evac.facts.work import MusterCare, Route, Schedule, Work
 
 LANDING_CLASSES = (
     (10.0, "level"),
@@ -80,3 +80,50 @@ def find_care(
             )
         )
     return tuple(cares)
+
+
+WALK_LOW, WALK_HIGH = 0.8, 1.5
+"""Quick and slow beside the walking rule's time (common practice, no source)."""
+
+
+def safe_seconds(
+    lift: Lift,
+    work: Work,
+    ways: Mapping[int, Route],
+    points: Mapping[int, str],
+    schedule: Schedule,
+) -> Triple:
+    """From the last passenger on the ground until all are at a safe place.
+
+    The folder's own time, or where the layers tell of more: the longest walk to a
+    muster point, and where its shelter is too small the last vehicle round, with what
+    of the rounds cannot be driven while lowering goes on.
+
+    Parameters
+    ----------
+    lift : Lift
+    work : Work
+    ways, points
+        From :func:`evac.muster.find_ways`.
+    schedule : Schedule
+        How long lowering goes on, at likely times.
+    """
+    stated = lift.organisation.ground_to_safe_s
+    longest = Triple(low=0.0, likely=0.0, high=0.0)
+    for care in find_care(lift, work, ways, points):
+        if not care.people:
+            continue
+        rounds = care.rounds or 0
+        one_s = care.rounds_s / rounds if rounds else 0.0
+        driven_s = max(one_s, care.rounds_s - schedule.clear_s)
+        walk_s = care.longest_walk_s
+        longest = Triple(
+            low=max(longest.low, WALK_LOW * walk_s + driven_s),
+            likely=max(longest.likely, walk_s + driven_s),
+            high=max(longest.high, WALK_HIGH * walk_s + driven_s),
+        )
+    return Triple(
+        low=max(stated.low, longest.low),
+        likely=max(stated.likely, longest.likely),
+        high=max(stated.high, longest.high),
+    )

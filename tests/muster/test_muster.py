@@ -13,10 +13,11 @@ from shapely.geometry import LineString, Polygon
 from evac.access import find_routes
 from evac.facts.finding import Finding
 from evac.facts.lift import Lift, MusterPoint, Side, Triple
+from evac.facts.work import Schedule
 from evac.gear import find_reaches, options
 from evac.hazards import find_gates
 from evac.line import lay_out
-from evac.muster import doubts, find_care, find_ways, landing_class
+from evac.muster import doubts, find_care, find_ways, landing_class, safe_seconds
 from evac.timing import build_work
 from evac.words import Words
 
@@ -187,3 +188,44 @@ def test_ground_that_is_not_known_has_no_class() -> None:
         ground={**line.ground, Side.ASCENDING: replace(ground, slope_deg=holed)},
     )
     assert landing_class(line, side=Side.ASCENDING, span_index=0) == "unknown"
+
+
+def safe_at(lift: Lift, *, clear_s: float) -> Triple:
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    ways, points = find_ways(lift, heights.line)
+    schedule = Schedule(stop_offset_m=0.0, rescues=(), clear_s=clear_s, team_clear_s={})
+    return safe_seconds(lift, work, ways, points, schedule)
+
+
+def test_a_long_walk_to_muster_counts_instead_of_the_folder_s_time() -> None:
+    lift = make_lift(muster_points=(replace(HUT, shelter_places=10_000),))
+    quick = Triple(low=1.0, likely=2.0, high=3.0)
+    lift = replace(
+        lift, organisation=replace(lift.organisation, ground_to_safe_s=quick)
+    )
+    ways, _ = find_ways(lift, lay_out(lift))
+    walk_s = max(way.seconds for way in ways.values())
+    found = safe_at(lift, clear_s=3600.0)
+    # By hand: the longest walk, 0.8 and 1.5 times it.
+    assert found.likely == walk_s
+    assert (found.low, found.high) == pytest.approx((0.8 * walk_s, 1.5 * walk_s))
+
+
+def test_rounds_that_lowering_leaves_time_for_cost_the_last_one_only() -> None:
+    hut = replace(HUT, shelter_places=5, vehicle_seats=8, vehicle_round_s=900.0)
+    lift = make_lift(muster_points=(hut,))
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    (care,) = find_care(lift, work, *find_ways(lift, heights.line))
+    assert care.rounds_s > 900.0
+    long = safe_at(lift, clear_s=care.rounds_s)
+    none = safe_at(lift, clear_s=0.0)
+    assert none.likely - long.likely == pytest.approx(care.rounds_s - 900.0)
+
+
+def test_the_folder_s_own_time_is_never_undercut() -> None:
+    slow = Triple(low=9e3, likely=9.5e3, high=1e4)
+    lift = make_lift()
+    lift = replace(lift, organisation=replace(lift.organisation, ground_to_safe_s=slow))
+    assert safe_at(lift, clear_s=3600.0) == slow
