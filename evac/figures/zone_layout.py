@@ -149,10 +149,15 @@ def _unit_texts(window: Window, side: Side, zones: Sequence[Zone]) -> Labels:
             ),
             None,
         )
-        if unit.side is not side or zone is None:
+        if unit.side is not side:
+            continue
+        if zone is not None:
+            text = _unit_text(window, unit, zone.option)
+        elif window.first_span <= unit.span_index <= window.last_span:
+            text = window.words.say("figures.unit_passed")
+        else:
             continue
         span = spans[unit.span_index]
-        text = _unit_text(window, unit, zone.option)
         found.append(((span.start_m + span.end_m) / 2, text))
     return found
 

@@ -208,6 +208,8 @@ def test_a_span_that_is_walked_past_is_named_and_holds_no_carrier() -> None:
     text = sheet_text(plan, file_names([team])[team])
     assert joined("Not yours, pass by: 7-8 asc., 7-8 desc.") in text
     assert joined("7-8, ascending side") not in text
+    # In the section, once a side.
+    assert text.count(joined("not yours")) == 2
     # The power line lies below that span only, so it is no gate of this team's.
     assert joined("grid control room") not in text
 
