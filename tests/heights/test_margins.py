@@ -263,3 +263,25 @@ def test_a_wrong_pull_of_the_other_side_counts_as_a_wrong_tension() -> None:
         coupling_n=half_n / 3,
     )
     assert found.part_m["coupling"] == pytest.approx(found.part_m["tension"] / 3)
+
+
+def test_where_the_tension_is_unknown_the_envelope_holds_its_range() -> None:
+    lift = with_tension("gully, drive below", TensionState.UNKNOWN, at_drive=False)
+    line = lay_out(lift)
+    margins = find_margins(
+        lift,
+        line,
+        models=side_models(lift, line),
+        side=Side.ASCENDING,
+        cases=load_cases(lift),
+    )
+    # So tension is no part of the margin; the other parts stay.
+    assert not margins.part_m["tension"].any()
+    assert margins.part_m["passenger mass"].max() > 0.05
+    wide = whole_band(lift, line, lift)
+    for state in (TensionState.CONSTANT, TensionState.LOCKED):
+        for force_n in (lift.tension.low_force_n, lift.tension.high_force_n):
+            tension = replace(lift.tension, state=state, force_n=force_n)
+            known = whole_band(replace(lift, tension=tension), line, lift)
+            assert np.nanmax(known[0] - wide[0]) <= 1e-6
+            assert np.nanmax(wide[1] - known[1]) <= 1e-6
