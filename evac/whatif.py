@@ -57,7 +57,7 @@ class Answer:
     """The plan as it would be.
 
     ``plan`` is for looking at, not for papers: remedies are not sought, and it has the
-    findings of gear, work and clock only. ``stops`` holds both sides at the stop and
+    findings of ground, gear, work and clock only. ``stops`` holds both sides at the stop and
     load of the question. ``followed`` is the rope through the order of work at that
     very stop, None where there is no order to follow.
     """
@@ -187,6 +187,8 @@ def ask(
     )
     clock = decide(lift, simulation, schedule)
     findings = (
+        # The ground stays what it is.
+        *(item for item in plan.findings if item.key.startswith("line.")),
         *settled.findings,
         *ready.findings,
         *gear.budget_doubts(lift, settled.heights, assignment),

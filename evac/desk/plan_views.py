@@ -10,6 +10,7 @@ from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
+from evac.figures.doubt import reach_in_doubt
 from evac.maps import map_html
 from evac.words import Words
 
@@ -37,11 +38,12 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
         f"{spans[item.span_index].id} {item.side.value}"
         for item in plan.assignment.uncovered
     )
-    reached = (
-        words.say("desk.verdict_reached")
-        if plan.everyone_reached
-        else words.say("desk.verdict_not_reached", units=units)
-    )
+    if not plan.everyone_reached:
+        reached = words.say("desk.verdict_not_reached", units=units)
+    elif reach_in_doubt(plan):
+        reached = words.say("desk.verdict_doubtful")
+    else:
+        reached = words.say("desk.verdict_reached")
     if plan.limit_met is None:
         limit = words.say("desk.verdict_no_limit")
     else:

@@ -2,6 +2,6 @@
 
 from evac.rehearsal.compare import compare
 from evac.rehearsal.draw import LIVE_HEIGHT_M, draw_drill
-from evac.rehearsal.evaluate import Lesson, evaluate
+from evac.rehearsal.lesson import Lesson, evaluate
 
 __all__ = ["LIVE_HEIGHT_M", "Lesson", "compare", "draw_drill", "evaluate"]

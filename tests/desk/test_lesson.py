@@ -19,7 +19,7 @@ from evac.desk.lesson_views import sheets_in
 from evac.desk.workbench import Workbench
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import DrillKind
-from evac.rehearsal import draw_drill
+from evac.rehearsal import draw_drill, lesson
 from evac.words import Words
 
 
@@ -74,6 +74,13 @@ def test_a_filled_sheet_teaches_and_no_file_is_changed(
     assert hashes(folder) == before
 
 
+@pytest.fixture
+def no_new_plan(demo_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """For what does not look at the plan after the drill: it is not made."""
+    monkeypatch.setattr(lesson, "make_plan", lambda _lift, **_: demo_plan)
+
+
+@pytest.mark.usefixtures("no_new_plan")
 def test_a_sheet_sent_by_the_browser_is_read_alike(
     bench: Workbench, folder: Path
 ) -> None:
@@ -98,6 +105,7 @@ def test_a_sheet_sent_by_the_browser_is_read_alike(
     assert text.value == picked
 
 
+@pytest.mark.usefixtures("no_new_plan")
 def test_a_drill_quicker_than_planned_waits_for_acceptance(
     bench: Workbench, folder: Path, demo_plan: Plan
 ) -> None:
