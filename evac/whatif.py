@@ -57,9 +57,9 @@ class Answer:
     """The plan as it would be.
 
     ``plan`` is for looking at, not for papers: remedies are not sought, and it has the
-    findings of ground, gear, work and clock only. ``stops`` holds both sides at the stop and
-    load of the question. ``followed`` is the rope through the order of work at that
-    very stop, None where there is no order to follow.
+    findings of ground, gear, work and clock only. ``stops`` holds both sides at the
+    stop and load of the question. ``followed`` is the rope through the order of work
+    at that very stop, None where there is no order to follow.
     """
 
     question: Question
