@@ -8,12 +8,15 @@ from rich.table import Table
 from rich.text import Text
 
 from evac.assignment import team_of_unit
+from evac.documents.names import runs_text
 from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
+from evac.facts.work import Zone
 from evac.figures.carrier_words import say_of
 from evac.figures.doubt import reach_in_doubt
+from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
 
@@ -129,13 +132,11 @@ def _zones(plan: Plan, words: Words) -> Group:
         table.add_column(words.say(f"summary.{key}"))
     for key in ("zone_arrives", "zone_clear"):
         table.add_column(words.say(f"summary.{key}"), justify="right")
-    spans = plan.heights.line.spans
     for zone in plan.assignment.zones:
-        first, last = spans[zone.first_span].id, spans[zone.last_span].id
         both = len(zone.sides) == 2
         table.add_row(
             escape(zone.team),
-            escape(first if first == last else f"{first} .. {last}"),
+            escape(_cleared(plan, zone, words)),
             words.say(
                 "summary.both" if both else f"summary.side_{zone.sides[0].value}"
             ),
@@ -156,6 +157,21 @@ def _zones(plan: Plan, words: Words) -> Group:
         teams = ", ".join(assignment.reserve_teams)
         lines.append(_line(words.say("summary.reserve", teams=teams)))
     return Group(table, *lines)
+
+
+def _cleared(plan: Plan, zone: Zone, words: Words) -> str:
+    """Spans that a team clears; those it passes by on one side only are named."""
+    taken, passed = units_taken(plan, [zone]), units_passed(plan, [zone])
+    text = runs_text(plan, (span for _, span in taken))
+    half = sorted(unit[::-1] for unit in passed if unit[1] in {s for _, s in taken})
+    if not half:
+        return text
+    spans = plan.heights.line.spans
+    units = ", ".join(
+        f"{spans[span].id} {words.say(f'summary.side_{side.value}')}"
+        for span, side in half
+    )
+    return words.say("summary.spans_but", spans=text, units=units)
 
 
 def _times(plan: Plan, words: Words) -> Group:

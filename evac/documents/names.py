@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from evac.facts.lift import Lift, Side, Support
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
+from evac.figures.taken import units_passed
 from evac.words import Words
 from evac.words import sentences as all_sentences
 
@@ -38,6 +39,16 @@ def zone_text(lift: Lift, zone: Zone, words: Words) -> str:
         first=place_text(first, words),
         last=place_text(last, words),
         sides=sides,
+    )
+
+
+def not_yours_text(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
+    """Span-sides inside zones that their team passes by; "" where there are none."""
+    passed = sorted(units_passed(plan, zones), key=lambda unit: unit[::-1])
+    spans = plan.heights.line.spans
+    return ", ".join(
+        f"{spans[span].id} {words.say(f'sheet.side_{side.value}')}"
+        for side, span in passed
     )
 
 

@@ -11,7 +11,7 @@ from evac.documents.blocks import (
     points,
     table,
 )
-from evac.documents.names import runs_text, zone_text
+from evac.documents.names import not_yours_text, runs_text, zone_text
 from evac.documents.sheet_parts import gate_rows
 from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
@@ -58,7 +58,7 @@ def zone_blocks(plan: Plan, words: Words) -> list[Block]:
 def _zone_row(plan: Plan, zone: Zone, words: Words) -> list[str]:
     return [
         zone.team,
-        zone_text(plan.lift, zone, words),
+        _zone_what(plan, zone, words),
         f"{zone.option.technique}, {zone.option.kit}",
         plan.lift.supports[zone.start_support].id,
         words.duration(zone.arrival_s),
@@ -66,6 +66,14 @@ def _zone_row(plan: Plan, zone: Zone, words: Words) -> list[str]:
         words.duration(zone.finish_s),
         words.number(zone.people, 0),
     ]
+
+
+def _zone_what(plan: Plan, zone: Zone, words: Words) -> str:
+    text, passed = (
+        zone_text(plan.lift, zone, words),
+        not_yours_text(plan, [zone], words),
+    )
+    return words.say("plandoc.zone_but", zone=text, units=passed) if passed else text
 
 
 def _certificate(plan: Plan, words: Words) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from matplotlib.figure import Figure
 
 from evac.documents.codes import geo_address, qr_svg
-from evac.documents.names import labels, place_text, zone_text
+from evac.documents.names import labels, not_yours_text, place_text, zone_text
 from evac.documents.sheet_parts import (
     carrier_columns,
     carrier_widths_mm,
@@ -23,7 +23,7 @@ from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
 from evac.figures.carrier_words import say_of
-from evac.figures.taken import units_passed, units_taken
+from evac.figures.taken import units_taken
 from evac.figures.zone_layout import WIDTH_MM, lay_zone
 from evac.words import Words
 
@@ -204,15 +204,8 @@ def _blank_svg(width_mm: float, height_mm: float) -> str:
 
 def _not_yours(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
     """Span-sides inside the zone that somebody else, or nobody, clears."""
-    passed = sorted(units_passed(plan, zones), key=lambda unit: unit[::-1])
-    if not passed:
-        return ""
-    spans = plan.heights.line.spans
-    units = ", ".join(
-        f"{spans[span].id} {words.say(f'sheet.side_{side.value}')}"
-        for side, span in passed
-    )
-    return words.say("sheet.not_yours", units=units)
+    units = not_yours_text(plan, zones, words)
+    return words.say("sheet.not_yours", units=units) if units else ""
 
 
 def _svg(figure: Figure) -> str:

@@ -8,7 +8,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from made_plan import NOTES, make_long_lift, make_plan
+from made_plan import NOTES, make_long_lift, make_plan, walked_past
 from paper_text import Page, joined, read_pages
 from rich.console import Console
 
@@ -245,3 +245,16 @@ def test_no_paper_sounds_sure_of_reach_over_terrain_too_coarse() -> None:
         if str(row[0]).startswith("terrain too coarse")
     ]
     assert row[1] == "yes"
+
+
+def test_a_span_that_is_walked_past_is_told_in_plan_document_and_summary() -> None:
+    plan = walked_past(make_plan(), span=7)
+    document = "".join(page.joined for page in pages_of(plan))
+    assert joined("Supports 5 to 10, both sides, not 7-8 asc., 7-8 desc.") in document
+    console = Console(file=io.StringIO(), width=220)
+    print_summary(console, plan, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    shown = console.file.getvalue()
+    assert "5 … 7, 8 … 10" in shown
+    (row,) = [line for line in shown.splitlines() if "│ 7-8 " in line]
+    assert row.count("nobody") == 2
