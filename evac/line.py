@@ -13,7 +13,15 @@ import numpy as np
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SideGround, Span
-from evac.facts.lift import FloatArray, GroundTable, Lift, Side, Support, Terrain
+from evac.facts.lift import (
+    FloatArray,
+    GroundTable,
+    Lift,
+    Side,
+    Support,
+    SupportKind,
+    Terrain,
+)
 from evac.ground import lowest_along, lowest_within, sample_grid, slope_deg
 from evac.words import Words
 
@@ -50,7 +58,7 @@ def lay_out(lift: Lift) -> Line:
     Raises
     ------
     NoPlanError
-        If supports are out of order or beside the line, a rope lies at or below its
+        If supports are out of order or beside the line or a mid station, a rope lies at or below its
         ground, or a support's ground is not known.
 
     See Also
@@ -168,6 +176,11 @@ def _refuse_supports(supports: tuple[Support, ...]) -> None:
             message = Words().say(
                 "line.order", support=support.id, distance_m=support.distance_m
             )
+            raise NoPlanError(message)
+    for support in supports[1:-1]:
+        if support.kind is SupportKind.STATION:
+            # Its rope may be held, or led off at an angle: no frictionless roller.
+            message = Words().say("line.mid_station", support=support.id)
             raise NoPlanError(message)
     for support in supports:
         if not support.rope_height_m > 0:

@@ -9,7 +9,7 @@ import pytest
 from builders import along, ground_m, make_lift, make_terrain
 
 from evac.errors import NoPlanError
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Lift, Side, SupportKind
 from evac.line import find_doubts, lay_out, side_places
 from evac.words import Words
 
@@ -88,6 +88,13 @@ def test_a_bend_is_refused() -> None:
     x_m, y_m = along(345.0, 25.0)
     found = refusal(changed_support(make_lift(), 3, x_m=x_m, y_m=y_m))
     assert found.startswith("support 3 stands 25.0 m beside the straight line")
+
+
+def test_a_station_within_the_line_is_refused_as_separate_sections() -> None:
+    # Rule 10 of the trade.
+    found = refusal(changed_support(make_lift(), 3, kind=SupportKind.STATION))
+    assert found.startswith("support 3 is a station within the line.")
+    assert "separate sections" in found
 
 
 def test_a_small_bend_is_a_finding() -> None:
