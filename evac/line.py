@@ -58,8 +58,8 @@ def lay_out(lift: Lift) -> Line:
     Raises
     ------
     NoPlanError
-        If supports are out of order or beside the line or a mid station, a rope lies at or below its
-        ground, or a support's ground is not known.
+        If supports are out of order, beside the line or a station within it, a rope
+        lies at or below its ground, or a support's ground is not known.
 
     See Also
     --------
