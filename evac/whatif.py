@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evac import access, gear
+from evac import access, gear, roster
 from evac.clearing import make_schedule, planned_people
 from evac.clock import decide, limits_met
 from evac.clock import doubts as clock_doubts
@@ -25,6 +25,7 @@ from evac.facts.work import Route, Schedule
 from evac.heights.envelope import find_heights
 from evac.heights.follow import Followed, follow, reference_case
 from evac.heights.stop import stop_heights
+from evac.muster import safe_seconds
 from evac.ready import settle
 from evac.simulation import simulate
 from evac.words import Words
@@ -57,7 +58,7 @@ class Answer:
     """The plan as it would be.
 
     ``plan`` is for looking at, not for papers: remedies are not sought, and it has the
-    findings of ground, gear, work and clock only. ``stops`` holds both sides at the
+    findings of ground, gear, work and hour only. ``stops`` holds both sides at the
     stop and load of the question. ``followed`` is the rope through the order of work
     at that very stop, None where there is no order to follow.
     """
@@ -119,7 +120,8 @@ def ask(
     heights : Heights, optional
         Of `heights_for`, for the question's tension state; found where not given.
     ways_in : WaysIn, optional
-        Of the plan's lift; made ready where teams are missing and it is not given.
+        Of the plan's lift with every team; made ready where other teams come than
+        those of the plan and it is not given.
     runs : int
         Imagined days, at least 100.
 
@@ -160,7 +162,7 @@ def ask(
         lift,
         heights,
         date=plan.date,
-        routes=_routes(plan, lift, question, ways_in=ways_in),
+        routes=_routes(plan, lift, ways_in=ways_in),
     )
     ready, assignment = settled.ready, settled.assignment
     row = question.stop_index
@@ -184,6 +186,9 @@ def ask(
         runs=runs,
         seed=plan.seed,
         gates=ready.gates,
+        safe_s=safe_seconds(
+            lift, ready.work, plan.muster, plan.muster_point, settled.schedule
+        ),
     )
     clock = decide(lift, simulation, schedule)
     findings = (
@@ -193,6 +198,7 @@ def ask(
         *ready.findings,
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
+        *roster.doubts(lift, p90_s=simulation.p90_s),
     )
     return Answer(
         question=question,
@@ -235,7 +241,7 @@ def new_findings(answer: Answer, base: Answer) -> tuple[Finding, ...]:
 
 def _require_known(plan: Plan, question: Question) -> None:
     words = Words()
-    teams = {team.id for team in plan.lift.teams}
+    teams = {team.id for team in (*plan.lift.teams, *plan.lift.off_duty)}
     if unknown := sorted(set(question.missing_teams) - teams):
         message = words.say("whatif.no_team", teams=", ".join(unknown))
         raise EvacError(message)
@@ -272,9 +278,10 @@ def _changed(lift: Lift, question: Question) -> Lift:
     now = lift.conditions
     snow_m, wind = question.snow_m, question.wind_m_per_s
     clock_s, air_c = question.stop_clock_s, question.air_temperature_c
-    return replace(
+    asked = replace(
         _with_tension(lift, question.tension or lift.tension.state),
         teams=tuple(team for team in lift.teams if team.id not in missing),
+        off_duty=tuple(team for team in lift.off_duty if team.id not in missing),
         kits=tuple(kit for kit in lift.kits if kit.team not in missing),
         conditions=replace(
             now,
@@ -287,6 +294,8 @@ def _changed(lift: Lift, question: Question) -> Lift:
             stop_clock_s=now.stop_clock_s if clock_s is None else clock_s,
         ),
     )
+    # Another hour, other teams (rule 21).
+    return roster.on_duty(asked)
 
 
 def _is_dark(lift: Lift) -> bool:
@@ -335,10 +344,10 @@ def _loaded(lift: Lift, stops: Mapping[Side, StopHeights]) -> Lift:
 
 
 def _routes(
-    plan: Plan, lift: Lift, question: Question, *, ways_in: access.WaysIn | None
+    plan: Plan, lift: Lift, *, ways_in: access.WaysIn | None
 ) -> tuple[Route, ...]:
     """Ways in: those of the plan, or new ones where a shared vehicle may be missed."""
-    if not question.missing_teams:
+    if lift.teams == plan.lift.teams:
         return plan.routes
     return access.find_routes(lift, plan.heights.line, ways_in=ways_in)
 

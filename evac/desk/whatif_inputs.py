@@ -105,7 +105,7 @@ def fill(inputs: Inputs, plan: Plan | None, words: Words) -> None:
             indent=False,
             layout={"width": "auto", "margin": "0 18px 0 0"},
         )
-        for team in plan.lift.teams
+        for team in (*plan.lift.teams, *plan.lift.off_duty)
     )
     planned = {
         "stop": _ANY,

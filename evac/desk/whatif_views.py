@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 import ipywidgets as widgets
 
@@ -61,14 +62,16 @@ class _Known:
             self.plan,
             question,
             heights=self.heights(question.tension or self.plan.lift.tension.state),
-            ways_in=self.ways_in if question.missing_teams else None,
+            ways_in=self.ways_in,
         )
 
     @property
     def ways_in(self) -> access.WaysIn:
-        """Ways in of the plan's lift, made ready once."""
+        """Ways in of the plan's lift with every team, made ready once."""
         if self._ways_in is None:
-            self._ways_in = access.open_ways(self.plan.lift, self.plan.heights.line)
+            lift = self.plan.lift
+            everyone = replace(lift, teams=(*lift.teams, *lift.off_duty), off_duty=())
+            self._ways_in = access.open_ways(everyone, self.plan.heights.line)
         return self._ways_in
 
 

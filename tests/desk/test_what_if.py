@@ -18,6 +18,7 @@ from evac.errors import EvacError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Side, TensionState
 from evac.facts.plan import Plan
+from evac.inputs.folder import open_lift
 from evac.plan import make_plan
 from evac.whatif import Answer, Question, ask, heights_for, new_findings
 from evac.words import Words
@@ -53,6 +54,9 @@ def same_result(answer: Answer, plan: Plan) -> None:
     np.testing.assert_array_equal(
         answer.plan.simulation.order_to_clear_s, plan.simulation.order_to_clear_s
     )
+    np.testing.assert_array_equal(
+        answer.plan.simulation.order_to_safe_s, plan.simulation.order_to_safe_s
+    )
     assert answer.plan.clock == plan.clock
     assert answer.plan.limit_met == plan.limit_met
 
@@ -66,6 +70,14 @@ def test_terrain_too_coarse_is_not_forgotten_by_an_answer(demo_plan: Plan) -> No
     plan = replace(demo_plan, findings=(*demo_plan.findings, coarse))
     for asked in (plan, ask(plan, Question(stop_index=3), runs=200).plan):
         assert "too coarse to trust" in verdict_lines(asked, Words())[0]
+
+
+def test_no_question_gives_the_plan_itself_of_the_gondola_too(
+    demo: Path, demo_plan: Plan
+) -> None:
+    lift = open_lift(demo.parent / "thornmere_eight", today=demo_plan.date)
+    plan = make_plan(lift, date=demo_plan.date)
+    same_result(ask(plan, Question(), runs=plan.simulation.runs), plan)
 
 
 def test_no_question_gives_the_plan_itself(demo_plan: Plan) -> None:
@@ -124,6 +136,20 @@ def test_a_team_that_stays_away_takes_its_kit_along(demo_plan: Plan) -> None:
     same_result(answer, make_plan(changed, date=demo_plan.date))
     assert gone not in {zone.team for zone in answer.plan.assignment.zones}
     assert answer.plan.simulation.p50_s > demo_plan.simulation.p50_s
+
+
+def test_another_hour_brings_the_teams_of_that_hour(demo_plan: Plan) -> None:
+    lift = demo_plan.lift
+    watch = replace(lift.teams[0], duty_from_s=8 * 3600.0, duty_to_s=14 * 3600.0)
+    rostered = replace(lift, teams=(watch, *lift.teams[1:]))
+    plan = make_plan(rostered, date=demo_plan.date)
+    assert watch in plan.lift.teams
+    late = ask(plan, Question(stop_clock_s=15 * 3600.0), runs=200)
+    assert [team.id for team in late.plan.lift.off_duty] == [watch.id]
+    assert watch.id not in {zone.team for zone in late.plan.assignment.zones}
+    assert "roster.absent" in {finding.key for finding in late.plan.findings}
+    early = ask(late.plan, Question(stop_clock_s=9 * 3600.0), runs=200)
+    assert watch.id in {team.id for team in early.plan.lift.teams}
 
 
 def test_a_stop_asks_for_the_carriers_that_hang_there(demo_plan: Plan) -> None:
