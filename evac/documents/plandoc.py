@@ -24,7 +24,11 @@ from evac.documents.plandoc_times import (
     latest_sentence,
     time_blocks,
 )
-from evac.documents.plandoc_whatif import branch_blocks, lever_blocks
+from evac.documents.plandoc_whatif import (
+    branch_blocks,
+    lever_blocks,
+    priority_blocks,
+)
 from evac.documents.plandoc_work import (
     access_blocks,
     care_blocks,
@@ -65,6 +69,7 @@ def plan_document_facts(
         *decision_blocks(plan, words),
         *zone_blocks(plan, words),
         *branch_blocks(plan, words),
+        *priority_blocks(plan, words),
         *lever_blocks(plan, words),
         *height_blocks(plan, words),
         *reach_blocks(plan, words),

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import math
 
+from evac.assignment import units_in_order
+from evac.assignment.effort import Effort
+from evac.assignment.priority import take_first
 from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.names import zone_text
-from evac.facts.change import Branch, Lever
+from evac.facts.change import Branch, Lever, Priority
 from evac.facts.plan import Plan
 from evac.words import Words
+
+_PRIORITY_EFFORT = 15.0
+"""Trials in all (`evac.assignment.effort`): about 1 s beside the papers."""
 
 
 def branch_blocks(plan: Plan, words: Words) -> list[Block]:
@@ -127,3 +133,43 @@ def _lever_row(lever: Lever, words: Words) -> list[str]:
 def _minutes(seconds: float, words: Words) -> str:
     """A gain to the nearest minute: rounding up would promise too much."""
     return words.duration(60.0 * round(seconds / 60))
+
+
+def priority_blocks(plan: Plan, words: Words) -> list[Block]:
+    """What it costs to take the carriers first that wait longest (rule 17)."""
+    left = Effort(left=_PRIORITY_EFFORT)
+    rows = []
+    for zone in plan.assignment.zones:
+        # The last unit of a zone waits longest in it.
+        unit = units_in_order(plan.work, zone)[-1]
+        if not left.allows(plan.assignment.states):
+            break
+        found = take_first(plan.work, plan.assignment, unit)
+        left.charge(plan.assignment)
+        if found is not None:
+            rows.append(_priority_row(plan, zone.team, found, words))
+    if not rows:
+        return []
+    keys = ("unit", "planned", "by", "first", "line", "people")
+    return [
+        heading(words.say("priority.title")),
+        paragraph(words.say("priority.intro")),
+        table(
+            [words.say(f"priority.{key}") for key in keys],
+            rows=rows,
+            widths=[1.2, 1.8, 1.4, 1.1, 1.2, 0.9],
+            right=[5],
+        ),
+    ]
+
+
+def _priority_row(plan: Plan, team: str, found: Priority, words: Words) -> list[str]:
+    span = plan.heights.line.spans[found.span_index].id
+    return [
+        f"{span} {words.say(f'plandoc.side_{found.side.value}')}",
+        words.say("priority.clear", clear_s=found.clear_s, team=team),
+        found.team,
+        words.duration(found.first_clear_s),
+        _shift(found.first_last_s - found.last_s, words),
+        words.number(max(found.more_uncovered, 0), 0),
+    ]

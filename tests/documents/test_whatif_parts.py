@@ -1,0 +1,108 @@
+"""What the plan document says about a team missing, levers, carriers first, counts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from evac.assignment import units_in_order
+from evac.assignment.priority import take_first
+from evac.carriers import people_on_line
+from evac.documents.blocks import Block
+from evac.documents.plandoc_ladder import (
+    informing_blocks,
+    ladder_blocks,
+    standdown_blocks,
+)
+from evac.documents.plandoc_people import people_blocks
+from evac.documents.plandoc_whatif import (
+    branch_blocks,
+    lever_blocks,
+    priority_blocks,
+)
+from evac.facts.plan import Plan
+from evac.words import Words
+
+WORDS = Words()
+
+
+def rows_of(blocks: list[Block], place: int = 0) -> list[list[str]]:
+    tables = [block for block in blocks if block["kind"] == "table"]
+    rows: list[list[str]] = tables[place]["rows"]  # type: ignore[assignment]  # a table
+    return rows
+
+
+def test_every_table_has_as_many_cells_in_a_row_as_in_its_head(demo_plan: Plan) -> None:
+    for make in (
+        branch_blocks,
+        lever_blocks,
+        priority_blocks,
+        people_blocks,
+        ladder_blocks,
+        informing_blocks,
+        standdown_blocks,
+    ):
+        tables = [block for block in make(demo_plan, WORDS) if block["kind"] == "table"]
+        assert tables, make.__name__
+        for block in tables:
+            width = len(block["head"])  # type: ignore[arg-type]  # a table
+            for row in block["rows"]:  # type: ignore[union-attr]  # a table
+                assert len(row) == width
+
+
+def test_every_team_with_a_zone_has_its_branch_and_every_change_its_row(
+    demo_plan: Plan,
+) -> None:
+    branches = demo_plan.branches
+    assert branches is not None
+    rows = rows_of(branch_blocks(demo_plan, WORDS))
+    named = [row[0] for row in rows if row[0]]
+    assert named == [branch.team for branch in branches.prepared]
+    for branch in branches.prepared:
+        start = next(n for n, row in enumerate(rows) if row[0] == branch.team)
+        end = start + 1
+        while end < len(rows) and not rows[end][0]:
+            end += 1
+        told = " ".join(row[1] for row in rows[start:end])
+        for team in branch.going_on:
+            assert f"{team} goes on" in told
+        for team in branch.anew:
+            assert f"{team} moves" in told
+
+
+def test_taking_carriers_first_is_shown_as_the_exact_method_finds_it(
+    demo_plan: Plan,
+) -> None:
+    rows = rows_of(priority_blocks(demo_plan, WORDS))
+    assert len(rows) == len(demo_plan.assignment.zones)
+    for zone, row in zip(demo_plan.assignment.zones, rows, strict=True):
+        unit = units_in_order(demo_plan.work, zone)[-1]
+        found = take_first(demo_plan.work, demo_plan.assignment, unit)
+        assert found is not None
+        assert row[2] == found.team
+        assert row[3] == WORDS.duration(found.first_clear_s)
+        assert found.first_clear_s <= found.clear_s
+
+
+def test_the_people_to_expect_are_those_of_both_sides_together(demo_plan: Plan) -> None:
+    rows = rows_of(people_blocks(demo_plan, WORDS))
+    expected = people_on_line(demo_plan.lift, demo_plan.heights.stops).values()
+    both = [sum(getattr(side, key) for side in expected) for key in ("low", "high")]
+    assert [int(rows[2][place]) for place in (2, 4)] == both
+
+
+def test_running_is_advised_only_where_it_surely_ends_sooner(demo_plan: Plan) -> None:
+    rows = rows_of(standdown_blocks(demo_plan, WORDS))
+    verdicts = [row[4] for row in rows]
+    order = [WORDS.say(f"standdown.{key}") for key in ("yes", "perhaps", "no")]
+    assert verdicts == sorted(verdicts, key=order.index)
+
+
+@pytest.mark.parametrize("make", [branch_blocks, lever_blocks])
+def test_what_was_not_worked_out_is_not_in_the_paper(
+    demo_plan: Plan, make: Callable[[Plan, Words], list[Block]]
+) -> None:
+    bare = replace(demo_plan, branches=None, levers=None)
+    assert make(bare, WORDS) == []
