@@ -129,7 +129,7 @@ PLACE = st.floats(allow_nan=False, allow_infinity=False, width=32)
     cell=st.just(0.001) | PLACE.filter(bool),
     crs=st.sampled_from(["EPSG:4326", "EPSG:31287", "EPSG:3857", None]),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_any_raster_is_terrain_without_invented_heights_or_refused(
     heights: Any, west: float, cell: float, crs: str | None
 ) -> None:
@@ -195,7 +195,7 @@ LINE = st.lists(st.lists(st.floats(-180, 180) | JSON, max_size=4), max_size=4)
     kind=st.sampled_from(["LineString", "MultiLineString"]),
     height=JSON | st.just(1500),
 )
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_any_json_as_contours_is_ground_or_refused(
     coordinates: Any, kind: str, height: Any
 ) -> None:
