@@ -82,3 +82,21 @@ def demo_lift(demo: Path) -> Lift:
 def demo_plan(demo_lift: Lift) -> Plan:
     """The demo's plan for that day, made once a test process."""
     return make_plan(demo_lift, date=DEMO_DAY)
+
+
+@pytest.fixture(scope="session")
+def gondola(demo: Path) -> Path:
+    """The lift folder of the second demo."""
+    return demo.parent / "thornmere_eight"
+
+
+@pytest.fixture(scope="session")
+def gondola_lift(gondola: Path) -> Lift:
+    """The second demo as its folder is read on one fixed day."""
+    return open_lift(gondola, today=DEMO_DAY)
+
+
+@pytest.fixture(scope="session")
+def gondola_plan(gondola_lift: Lift) -> Plan:
+    """The second demo's plan for that day, made once a test process."""
+    return make_plan(gondola_lift, date=DEMO_DAY)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import runpy
 import shutil
 import sys
@@ -12,32 +11,10 @@ from pathlib import Path
 import pytest
 
 from evac.documents.bundle import document_files
-from evac.facts.lift import Lift
 from evac.facts.plan import Plan
-from evac.inputs.folder import open_lift
-from evac.plan import make_plan
 from evac.words import Words
 
-DAY = dt.date(2026, 11, 25)
 SCRIPTS = ("mountain", "make_terrain", "make_layers", "make_gondola")
-
-
-@pytest.fixture(scope="session")
-def gondola(demo: Path) -> Path:
-    """The lift folder of the second demo."""
-    return demo.parent / "thornmere_eight"
-
-
-@pytest.fixture(scope="session")
-def gondola_lift(gondola: Path) -> Lift:
-    """The second demo as its folder is read on one fixed day."""
-    return open_lift(gondola, today=DAY)
-
-
-@pytest.fixture(scope="session")
-def gondola_plan(gondola_lift: Lift) -> Plan:
-    """The second demo's plan for that day, made once a test process."""
-    return make_plan(gondola_lift, date=DAY)
 
 
 @pytest.fixture(scope="session")

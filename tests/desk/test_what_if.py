@@ -18,7 +18,6 @@ from evac.errors import EvacError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Side, TensionState
 from evac.facts.plan import Plan
-from evac.inputs.folder import open_lift
 from evac.plan import make_plan
 from evac.whatif import Answer, Question, ask, heights_for, new_findings
 from evac.words import Words
@@ -72,12 +71,12 @@ def test_terrain_too_coarse_is_not_forgotten_by_an_answer(demo_plan: Plan) -> No
         assert "too coarse to trust" in verdict_lines(asked, Words())[0]
 
 
+@pytest.mark.slow
 def test_no_question_gives_the_plan_itself_of_the_gondola_too(
-    demo: Path, demo_plan: Plan
+    gondola_plan: Plan,
 ) -> None:
-    lift = open_lift(demo.parent / "thornmere_eight", today=demo_plan.date)
-    plan = make_plan(lift, date=demo_plan.date)
-    same_result(ask(plan, Question(), runs=plan.simulation.runs), plan)
+    runs = gondola_plan.simulation.runs
+    same_result(ask(gondola_plan, Question(), runs=runs), gondola_plan)
 
 
 def test_no_question_gives_the_plan_itself(demo_plan: Plan) -> None:
