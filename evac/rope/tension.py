@@ -321,7 +321,7 @@ def rule_beside(
     -------
     tuple of numpy.ndarray, shape (7,), and float
         The rule (`evac.rope.rules`), and the greatest force [N] by which it departs
-        from the other side's exact answer at nine tensions in the range: the cubic's
+        from the other side's exact answer at nine tensions in the range: the fit's
         error, and jumps where the other side's carriers pass supports.
 
     Raises
@@ -339,9 +339,18 @@ def rule_beside(
     for i, share in enumerate(shares):
         state = other.solve(hold_return(middle + reach * share), near=state)
         answers[i] = held.side_value_n(state) - held.goal_n
-    # Chebyshev nodes: the fit departs about equally all over the range.
-    fit = np.polynomial.Polynomial.fit(shares, answers, 3, domain=[-1, 1])
-    misfit = float(np.abs(fit(shares) - answers).max())
-    factors = np.asarray(fit.convert().coef, float) / reach ** np.arange(4)
+    factors = np.zeros(4)
+    if held.kept is Kept.LENGTH:
+        # Chebyshev nodes: the fit departs about equally all over the range.
+        fit = np.polynomial.Polynomial.fit(shares, answers, 3, domain=[-1, 1])
+        factors[:] = fit.coef / reach ** np.arange(4)
+        misfit = float(np.abs(fit(shares) - answers).max())
+    else:
+        # The two ends' tensions of a rope differ by its weight and little else: a
+        # straight line is right to a few newtons, and a jump does not tilt it.
+        slope = float(np.median(np.diff(answers) / np.diff(shares)))
+        above = answers - slope * shares
+        factors[:2] = 0.5 * (above.max() + above.min()), slope / reach
+        misfit = 0.5 * float(above.max() - above.min())
     own = (0.0, -LENGTH_SCALE_N_PER_M) if held.kept is Kept.LENGTH else (1.0, 0.0)
     return np.array([*own, middle, *factors]), misfit
