@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift, Team
+from evac.words import Words
 
 DAY_S = 86_400.0
 
@@ -20,9 +22,17 @@ def on_duty(lift: Lift) -> Lift:
     Parameters
     ----------
     lift : Lift
+
+    Raises
+    ------
+    NoPlanError
+        If nobody is on duty then.
     """
     everyone = (*lift.teams, *lift.off_duty)
     order_s = order_clock_s(lift)
+    if everyone and not any(is_on_duty(team, order_s) for team in everyone):
+        message = Words().say("roster.nobody", order_clock_s=order_s)
+        raise NoPlanError(message)
     return replace(
         lift,
         teams=tuple(team for team in everyone if is_on_duty(team, order_s)),

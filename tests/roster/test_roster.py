@@ -9,6 +9,7 @@ import pytest
 from builders import make_kits, make_lift
 from flat_chain import make_chain
 
+from evac.errors import NoPlanError
 from evac.facts.lift import Lift
 from evac.plan import make_plan
 from evac.roster import doubts, hours_contain, on_duty, order_clock_s
@@ -65,6 +66,17 @@ def test_the_same_lift_asked_for_another_hour_has_the_team_back() -> None:
     assert {team.id for team in on_duty(later).teams} == {
         team.id for team in make_lift().teams
     }
+
+
+def test_an_hour_without_any_team_is_refused_with_what_to_correct() -> None:
+    lift = make_lift()
+    order_s = order_clock_s(lift)
+    teams = tuple(
+        replace(team, duty_from_s=order_s + HOUR, duty_to_s=order_s + 2 * HOUR)
+        for team in lift.teams
+    )
+    with pytest.raises(NoPlanError, match="no team is on duty when the order comes"):
+        on_duty(replace(lift, teams=teams))
 
 
 def test_duty_that_ends_before_the_last_is_down_is_said() -> None:
