@@ -101,7 +101,7 @@ def team_map(
             box = each.get_position()
             each.set_position((box.x0 / wider, box.y0, box.width / wider, box.height))
         for text in figure.texts:
-            text.set_x(text.get_position()[0] / wider)
+            text.set_text(words.say("team_map.foot"))
         figure.set_size_inches(width_in * wider, height_in)
         if teams or left[0].size:
             axes.legend(

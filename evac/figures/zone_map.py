@@ -253,10 +253,12 @@ def _draw_line(axes: Axes, plan: Plan, zones: Sequence[Zone], view: View) -> Non
         markerfacecolor="white",
         markeredgecolor="black",
     )
-    start = supports[zones[0].start_support]
-    axes.plot(
-        [start.x_m], [start.y_m], marker="o", markersize=8, color="black", zorder=6
-    )
+    # One team, one start; where several teams are drawn each has its own colour.
+    if len({zone.team for zone in zones}) == 1:
+        start = supports[zones[0].start_support]
+        axes.plot(
+            [start.x_m], [start.y_m], marker="o", markersize=8, color="black", zorder=6
+        )
 
 
 def _draw_route(axes: Axes, route: Route, view: View) -> None:
