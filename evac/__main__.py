@@ -431,14 +431,14 @@ def main() -> None:
         # A terminal in the C locale must not turn an accent into a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
-    for stopping in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(stopping, _stop)
     try:
+        for stopping in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(stopping, _stop)
         app(standalone_mode=True)
     except EvacError as error:
         sys.stderr.write(f"evac: {error}\n")
         sys.exit(2)
-    except _StoppedError:
+    except (_StoppedError, KeyboardInterrupt):
         sys.stderr.write(Words().say("summary.stopped") + "\n")
         sys.exit(130)
 

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from conftest import ROOT
@@ -41,6 +42,22 @@ def evac(*words: str | Path, **changes: str) -> subprocess.CompletedProcess[str]
         encoding="utf-8",
         errors="replace",
     )
+
+
+def wait_until_it_listens(run: subprocess.Popen[Any]) -> None:
+    """Until a command has set its own handler of SIGTERM, however busy the machine."""
+    status = Path(f"/proc/{run.pid}/status")
+    if not status.is_file():
+        time.sleep(2.5)
+        return
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        caught = next(
+            line for line in status.read_text().splitlines() if "SigCgt" in line
+        )
+        if int(caught.split()[1], 16) >> (signal.SIGTERM - 1) & 1:
+            return
+        time.sleep(0.05)
 
 
 @pytest.fixture(scope="session")
@@ -147,7 +164,7 @@ def test_a_stopped_run_leaves_the_old_plan_as_it_was(
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
     )
-    time.sleep(2.5)
+    wait_until_it_listens(run)
     run.send_signal(signal.SIGTERM)
     _, told = run.communicate(timeout=60)
     assert run.returncode == 130

@@ -8,12 +8,11 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 from conftest import ROOT
-from test_commands import DAY, evac
+from test_commands import DAY, evac, wait_until_it_listens
 
 from evac.outbox import publish
 
@@ -55,7 +54,7 @@ def test_a_signal_stops_a_run_and_leaves_the_old_papers(
         stderr=subprocess.PIPE,
         text=True,
     )
-    time.sleep(1.5)
+    wait_until_it_listens(run)
     run.send_signal(number)
     _, told = run.communicate(timeout=60)
 
