@@ -343,7 +343,7 @@ def rule_beside(
     if held.kept is Kept.LENGTH:
         # Chebyshev nodes: the fit departs about equally all over the range.
         fit = np.polynomial.Polynomial.fit(shares, answers, 3, domain=[-1, 1])
-        factors[:] = fit.coef / reach ** np.arange(4)
+        factors[:] = np.asarray(fit.coef, float) / reach ** np.arange(4)
         misfit = float(np.abs(fit(shares) - answers).max())
     else:
         # The two ends' tensions of a rope differ by its weight and little else: a
