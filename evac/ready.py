@@ -182,7 +182,8 @@ def worth_cutting(lift: Lift, heights: Heights, *, date: dt.date) -> tuple[float
             item.severity is Severity.STOP
             for item in gear.budget_doubts(there, halves, shared)
         )
-        uncovered, *rest = shared.objectives[:3]
-        return uncovered, worn, *rest, len(cuts_m)
+        # Waiting is counted in finer steps over halves, so it cannot be compared.
+        uncovered, finish_s = shared.objectives[:2]
+        return uncovered, worn, finish_s, len(cuts_m)
 
     return min(tried, key=outcome)

@@ -113,12 +113,13 @@ def test_cuts_that_are_kept_never_make_the_sharing_worse() -> None:
     lift = replace(
         lift, kits=tuple(replace(kit, descent_energy_j=None) for kit in lift.kits)
     )
-    base = assign(make_ready(lift, heights, date=DAY).work).objectives[:3]
+    base = assign(make_ready(lift, heights, date=DAY).work).objectives[:2]
     for at_m in (60.0, 170.0, 287.0, 400.0, 530.0):
         named = replace(lift, cuts_m=(at_m,))
         kept = worth_cutting(named, heights, date=DAY)
         work = make_ready(*cut(named, heights, cuts_m=kept), date=DAY).work
-        assert assign(work).objectives[:3] <= base
+        found = assign(work).objectives[:2]
+        assert found < base if kept else found == base
 
 
 def test_who_must_climb_begins_at_a_support_and_passes_a_mark_along_the_rope() -> None:
