@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from evac import access, gear, informing, learning, roster, timing
+from evac.assignment import assign
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
 from evac.clock import PLANNED_SHARE, decide, end_s, is_met, limits_met
@@ -34,7 +35,8 @@ from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways, safe_seconds
 from evac.quantiles import quantile
-from evac.ready import make_ready, settle, worth_cutting
+from evac.ready import make_ready, work_at_mean, worth_cutting
+from evac.sharing import share_out
 from evac.simulation import simulate
 from evac.simulation.missing import prepare_branches
 
@@ -90,7 +92,9 @@ def make_plan(
     lift, heights = cut(lift, heights, cuts_m=cuts_m)
     line = heights.line
     ways_in = access.open_ways(lift, line)
-    settled = settle(lift, heights, date=date, report=report, ways_in=ways_in)
+    settled = share_out(
+        lift, heights, date=date, seed=seed, report=report, ways_in=ways_in
+    )
     heights, ready = settled.heights, settled.ready
     assignment, schedule = settled.assignment, settled.schedule
     muster, muster_point = find_ways(lift, line)
@@ -111,8 +115,15 @@ def make_plan(
     )
     clock = decide(lift, simulation, schedule)
     report("what_if", 0.0)
+    # Branches are shared out as the plan was.
+    by_likely = assignment.chosen_by == "likely"
     branches = prepare_branches(
-        lift, heights, ready.work, assignment, simulation, gates=ready.gates
+        lift,
+        heights,
+        ready.work if by_likely else work_at_mean(lift, heights, ready),
+        assignment,
+        simulation,
+        gates=ready.gates,
     )
     informed = informing.inform(lift, heights)
     everyone_reached = not assignment.uncovered
@@ -125,7 +136,8 @@ def make_plan(
             lift,
             heights,
             ready.work,
-            assignment,
+            # Remedies are judged by likely times: against the best sharing by those.
+            assignment if by_likely else assign(ready.work),
             rebuild=lambda changed: (
                 make_ready(changed, heights, date=date, ways_in=ways_in).work
             ),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from evac import access, gear, hazards, timing
 from evac.assignment import assign
+from evac.assignment.keep import told_by
 from evac.clearing import make_schedule
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
@@ -54,6 +55,7 @@ def settle(
     report: OnStep | None = None,
     ways_in: access.WaysIn | None = None,
     routes: tuple[Route, ...] | None = None,
+    at_mean: bool = False,
 ) -> Settled:
     """Assign, follow the rope through that order of work, and raise the envelope.
 
@@ -70,6 +72,9 @@ def settle(
         Called with a step's name and the fraction done.
     ways_in, routes
         As for `make_ready`.
+    at_mean : bool
+        Share out by mean instead of likely step times; the zones are then told at
+        likely ones.
 
     Raises
     ------
@@ -82,6 +87,8 @@ def settle(
         if report is not None:
             report("assign", 0.0)
         assignment = assign(ready.work)
+        if at_mean:
+            assignment = _shared_at_mean(lift, heights, ready, assignment)
         schedule = make_schedule(
             lift, heights, ready.work, assignment, gates=ready.gates
         )
@@ -108,6 +115,27 @@ def settle(
         )
     message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
     raise NoPlanError(message)
+
+
+def work_at_mean(lift: Lift, heights: Heights, ready: Ready) -> Work:
+    """The work of what the teams can do, in mean instead of likely seconds."""
+    return timing.build_work(
+        lift,
+        heights,
+        ready.options,
+        ready.reaches,
+        ready.gates,
+        ready.routes,
+        at_mean=True,
+    )
+
+
+def _shared_at_mean(
+    lift: Lift, heights: Heights, ready: Ready, at_likely: Assignment
+) -> Assignment:
+    """Zones that are best at mean step times, told at likely ones."""
+    work = work_at_mean(lift, heights, ready)
+    return told_by(ready.work, assign(work).zones, best=at_likely)
 
 
 def make_ready(

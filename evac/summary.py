@@ -147,11 +147,13 @@ def _zones(plan: Plan, words: Words) -> Group:
         )
     assignment = plan.assignment
     last_finish = max((zone.finish_s for zone in assignment.zones), default=0)
-    proof = (
-        words.say("summary.proven")
-        if assignment.proven
-        else words.say("summary.not_proven", gap_s=last_finish - assignment.bound_s)
-    )
+    gap_s = last_finish - assignment.bound_s
+    if not assignment.proven:
+        proof = words.say("summary.not_proven", gap_s=gap_s)
+    elif assignment.chosen_by == "likely":
+        proof = words.say("summary.proven")
+    else:
+        proof = words.say("summary.proven_by_mean", gap_s=gap_s)
     lines = [_line(proof)]
     if assignment.reserve_teams:
         teams = ", ".join(assignment.reserve_teams)

@@ -127,3 +127,18 @@ def _shape(skew: FloatArray) -> FloatArray:
 def fit_one(triple: Triple) -> Fitted:
     """`fit` for one low, likely and high."""
     return fit(triple.low, triple.likely, triple.high)
+
+
+def mean_of(triple: Triple) -> float:
+    """The mean of one low, likely and high: what adds up over many steps.
+
+    The likely value is a mode; a sum of modes of skewed times is too short.
+
+    Examples
+    --------
+    >>> mean_of(Triple(low=60, likely=60, high=60))
+    60.0
+    >>> mean_of(Triple(low=120, likely=300, high=900)) > 300
+    True
+    """
+    return float(fit_one(triple).mean())

@@ -1,4 +1,4 @@
-"""Zones as they are: the work in which nobody takes anything else."""
+"""Zones as they are: nobody takes anything else; the same told by other times."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from evac.assignment.costs import SIDES, units_in_order
-from evac.facts.work import Work, Zone
+from evac.assignment.certificate import make_assignment
+from evac.assignment.costs import KIND_SIDES, SIDES, make_columns, units_in_order
+from evac.assignment.moves import Chosen
+from evac.facts.work import Assignment, Work, Zone
 
 
 def own_zones_only(work: Work, zones: Iterable[Zone], *, planned: Work) -> Work:
@@ -29,3 +31,32 @@ def own_zones_only(work: Work, zones: Iterable[Zone], *, planned: Work) -> Work:
             for side, span in units_in_order(planned, zone):
                 own[work.team_ids.index(zone.team), SIDES.index(side), span] = True
     return replace(work, valid=work.valid & own[work.option_team])
+
+
+def told_by(work: Work, zones: Iterable[Zone], *, best: Assignment) -> Assignment:
+    """Zones that were chosen by other step times, told by those of `work`.
+
+    Parameters
+    ----------
+    work : Work
+        The same teams, options, gates and ways as the zones were made from.
+    zones : iterable of Zone
+        At most one a team.
+    best : Assignment
+        The best sharing of `work`, for the bound that nothing can fall below.
+    """
+    rows = tuple(
+        (
+            work.team_ids.index(zone.team),
+            zone.option.index,
+            KIND_SIDES.index(zone.sides),
+            zone.first_span,
+            zone.last_span,
+        )
+        for zone in zones
+    )
+    chosen = Chosen(
+        zones=rows, bound_s=best.bound_s, proven=best.proven, method=best.method
+    )
+    told = make_assignment(work, make_columns(work), chosen)
+    return replace(told, chosen_by="mean", states=best.states)

@@ -79,8 +79,11 @@ def _zone_what(plan: Plan, zone: Zone, words: Words) -> str:
 def _certificate(plan: Plan, words: Words) -> str:
     assignment = plan.assignment
     clear_s = max((zone.finish_s for zone in assignment.zones), default=0)
+    proven = "proven" if assignment.proven else "not_proven"
+    if assignment.chosen_by != "likely":
+        proven += "_by_mean"
     return words.say(
-        "plandoc.proven" if assignment.proven else "plandoc.not_proven",
+        f"plandoc.{proven}",
         method=assignment.method,
         bound_s=assignment.bound_s,
         clear_s=clear_s,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from evac.facts.heights import BoolArray, Heights, IntArray, UnitHeights
-from evac.facts.lift import FloatArray, Lift, Side
+from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import NEVER_S, Option, Reach, Route, UnitGate, Work
 from evac.gear import technique_of
 from evac.timing.seconds import (
@@ -18,6 +18,7 @@ from evac.timing.seconds import (
     side_change_seconds,
 )
 from evac.timing.steps import CLIMBING, has_times
+from evac.triples import fit, mean_of
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -29,6 +30,8 @@ def build_work(
     reaches: Sequence[Reach],
     gates: Sequence[UnitGate],
     routes: Sequence[Route],
+    *,
+    at_mean: bool = False,
 ) -> Work:
     """Everything the assignment needs, in whole seconds, each rounded up once.
 
@@ -46,6 +49,9 @@ def build_work(
     gates : sequence of UnitGate
     routes : sequence of Route
         Every team to every support.
+    at_mean : bool
+        Mean instead of likely step times, to share out by: means add up, likely times
+        of skewed steps come out too short in a sum.
 
     Returns
     -------
@@ -61,6 +67,7 @@ def build_work(
     valid = _valid(lift, options, reaches, gate_s)
     known = np.array([[unit.known for unit in row] for row in units])
     people_most = people.max(axis=2)
+    one = mean_of if at_mean else _likely
     return Work(
         team_ids=tuple(team.id for team in lift.teams),
         crew=np.array([team.crew for team in lift.teams], dtype=np.int64),
@@ -69,10 +76,12 @@ def build_work(
         options=tuple(options),
         option_team=np.array([o.team_index for o in options], dtype=np.int64),
         valid=valid,
-        work_s=_work_table(lift, heights, options, gates, units, counts, valid),
-        cross_s=_cross_table(lift, heights, options),
+        work_s=_work_table(
+            lift, heights, options, gates, units, counts, valid, at_mean=at_mean
+        ),
+        cross_s=_cross_table(lift, heights, options, one=one),
         side_change_s=np.array(
-            [_whole(side_change_seconds(lift, option).likely) for option in options],
+            [_whole(one(side_change_seconds(lift, option))) for option in options],
             dtype=np.int64,
         ),
         gate_s=gate_s,
@@ -97,6 +106,10 @@ def _whole(seconds: float) -> int:
     (90, 91)
     """
     return min(int(np.ceil(seconds - 1e-6)), NEVER_S)
+
+
+def _likely(triple: Triple) -> float:
+    return triple.likely
 
 
 def _unit_table(heights: Heights, spans: int) -> list[list[UnitHeights]]:
@@ -167,7 +180,10 @@ def _work_table(
     units: list[list[UnitHeights]],
     counts: IntArray,
     valid: BoolArray,
+    *,
+    at_mean: bool,
 ) -> IntArray:
+    one = mean_of if at_mean else _likely
     stops = heights.stops
     spans, grid = counts.shape[1:]
     work = np.full((len(options), 2, spans, grid), NEVER_S, dtype=np.int64)
@@ -180,7 +196,7 @@ def _work_table(
         for row, option in enumerate(options):
             if not valid[row, number].any():
                 continue
-            seconds = carrier_seconds(
+            spread = carrier_seconds(
                 lift,
                 heights,
                 gates,
@@ -190,9 +206,12 @@ def _work_table(
                 people=people,
                 rope_height_m=np.nan_to_num(stops.rope_height_m[side]),
                 seat_height_m=np.nan_to_num(stops.seat_height_m[side]),
-            ).likely_s
+            )
+            seconds = spread.likely_s
+            if at_mean:
+                seconds = fit(spread.low_s, seconds, spread.high_s).mean()
             summed = _summed(place, seconds, spans=spans, grid=grid)
-            setup = [setup_seconds(lift, option, unit).likely for unit in units[number]]
+            setup = [one(setup_seconds(lift, option, unit)) for unit in units[number]]
             seconds_up = np.ceil(summed + np.array(setup)[:, None] - 1e-6)
             summed = np.where(counts[number] > 0, seconds_up, 0.0)
             taken = valid[row, number]
@@ -210,13 +229,19 @@ def _summed(
     return flat.reshape(grid, spans + 1)[:, :spans].T
 
 
-def _cross_table(lift: Lift, heights: Heights, options: Sequence[Option]) -> IntArray:
+def _cross_table(
+    lift: Lift,
+    heights: Heights,
+    options: Sequence[Option],
+    *,
+    one: Callable[[Triple], float],
+) -> IntArray:
     supports = len(lift.supports)
     cross = np.zeros((len(options), supports), dtype=np.int64)
     for row, option in enumerate(options):
         for support in range(1, supports - 1):
             seconds = cross_seconds(lift, heights, option, support_index=support)
-            cross[row, support] = _whole(seconds.likely)
+            cross[row, support] = _whole(one(seconds))
     return cross
 
 
