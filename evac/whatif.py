@@ -26,7 +26,7 @@ from evac.heights.envelope import find_heights
 from evac.heights.follow import Followed, follow, reference_case
 from evac.heights.stop import stop_heights
 from evac.muster import safe_seconds
-from evac.ready import settle
+from evac.sharing import share_out
 from evac.simulation import simulate
 from evac.words import Words
 
@@ -158,10 +158,11 @@ def ask(
     stops = _both_sides(lift, heights, question, case=case)
     if question.load_name is not None:
         lift = _loaded(lift, stops)
-    settled = settle(
+    settled = share_out(
         lift,
         heights,
         date=plan.date,
+        seed=plan.seed,
         routes=_routes(plan, lift, ways_in=ways_in),
     )
     ready, assignment = settled.ready, settled.assignment

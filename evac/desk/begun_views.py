@@ -17,7 +17,7 @@ from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S
 from evac.figures.stop_view import png_bytes
-from evac.figures.team_map import team_map
+from evac.figures.team_map import background, team_map
 from evac.replan import replan
 from evac.words import Words
 
@@ -26,6 +26,7 @@ _LAYOUT = {"width": "520px"}
 _SHORT = {"width": "150px"}
 _MOST_MIN = 8 * 60
 _MINUTE_S = 60.0
+_SCREEN_DPI = 90
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,9 +122,10 @@ def it_has_begun(bench: Workbench) -> widgets.VBox:
                 found.schedule,
                 stops=found.heights.stops,
                 stop_index=0,
+                below=background(shown, words=words, dots_per_inch=_SCREEN_DPI),
                 words=words,
             )
-            place.value = png_bytes(figure)
+            place.value = png_bytes(figure, dots_per_inch=_SCREEN_DPI)
 
     def follow(plan: Plan | None) -> None:
         rows.clear()

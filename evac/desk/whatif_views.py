@@ -19,7 +19,7 @@ from evac.facts.heights import Heights
 from evac.facts.lift import TensionState
 from evac.facts.plan import Plan
 from evac.figures.stop_view import png_bytes, stop_view
-from evac.figures.team_map import team_map
+from evac.figures.team_map import Background, background, team_map
 from evac.whatif import Answer, Question, ask, heights_for, new_findings
 from evac.words import Words
 
@@ -36,6 +36,7 @@ class _Known:
         }
         self._base: dict[int | None, Answer] = {}
         self._ways_in: access.WaysIn | None = None
+        self._below: dict[frozenset[int], Background] = {}
 
     def has(self, state: TensionState) -> bool:
         """Whether the rope was solved for this tension state before."""
@@ -46,6 +47,19 @@ class _Known:
         if state not in self._heights:
             self._heights[state] = heights_for(self.plan, state)
         return self._heights[state]
+
+    def below(self, plan: Plan, words: Words) -> Background:
+        """The map below the marks, drawn once for the same spans with a team."""
+        spans = frozenset(
+            span
+            for zone in plan.assignment.zones
+            for span in range(zone.first_span, zone.last_span + 1)
+        )
+        if spans not in self._below:
+            self._below[spans] = background(
+                plan, words=words, dots_per_inch=_SCREEN_DPI
+            )
+        return self._below[spans]
 
     def base(self, stop_index: int | None) -> Answer:
         """The plan as it is, at this stop: what an answer is compared with."""
@@ -109,7 +123,9 @@ def what_if(bench: Workbench) -> widgets.VBox:
         text.value = sentence_html("\n".join(answer_lines(answer, words)))
         times.value = table_html(comparison_rows(base, answer, words))
         zones.value = table_html(zone_rows(answer.plan, words))
-        picture.value, place.value = _pictures(answer, words)
+        picture.value, place.value = _pictures(
+            answer, words, below=known[0].below(answer.plan, words)
+        )
         findings.value = _findings_html(new_findings(answer, base), words)
         took = words.number(time.perf_counter() - begun, 1)
         key = "desk.answered_rope" if solve else "desk.answered"
@@ -204,7 +220,9 @@ def comparison_rows(base: Answer, answer: Answer, words: Words) -> list[list[str
     return [*rows, [words.say("desk.ask_latest"), *latest]]
 
 
-def _pictures(answer: Answer, words: Words) -> tuple[bytes, bytes]:
+def _pictures(
+    answer: Answer, words: Words, *, below: Background
+) -> tuple[bytes, bytes]:
     plan = answer.plan
     profile = stop_view(
         plan.heights, answer.stops, carriers=plan.lift.carriers, words=words
@@ -214,6 +232,7 @@ def _pictures(answer: Answer, words: Words) -> tuple[bytes, bytes]:
         answer.schedule,
         stops=plan.heights.stops,
         stop_index=answer.question.stop_index or 0,
+        below=below,
         words=words,
     )
     return (

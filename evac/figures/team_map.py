@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from evac.facts.heights import StopGrid
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import Rescue, Schedule
-from evac.figures.canvas import drawing
+from evac.figures.canvas import axes_mm, bare, drawing, new_figure
 from evac.figures.zone_map import WIDTH_MM, zone_map
 from evac.words import Words
 
@@ -29,6 +33,55 @@ _MARKS = "o^sDvP*X"
 _BESIDE_MM = 1.6
 """Both sides are drawn apart: to scale they would lie on each other."""
 _LEGEND_MM = 58.0
+_HEIGHT_MM = 150.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Background:
+    """Everything of the map that no stop changes, drawn once as pixels.
+
+    ``pixels`` (rows, columns, 4) at ``dots_per_inch``; ``axes`` is where the map lies
+    in it [mm: left, bottom, width, height], ``limits_m`` what it shows (west, east,
+    south, north).
+    """
+
+    pixels: NDArray[np.uint8]
+    dots_per_inch: int
+    axes: tuple[float, float, float, float]
+    limits_m: tuple[float, float, float, float]
+
+
+def background(plan: Plan, *, words: Words, dots_per_inch: int) -> Background:
+    """Terrain, hazards, ways and the line below the marks of a `team_map`.
+
+    Plans of one lift whose zones take the same spans have the same background.
+    """
+    with drawing():
+        figure = zone_map(
+            plan,
+            plan.assignment.zones,
+            route=None,
+            words=words,
+            height_mm=_HEIGHT_MM,
+        )
+        for text in figure.texts:
+            text.set_text(words.say("team_map.foot"))
+        figure.set_dpi(dots_per_inch)
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        axes = figure.axes[0]
+        box = axes.get_position()
+        return Background(
+            pixels=np.asarray(canvas.buffer_rgba()).copy(),
+            dots_per_inch=dots_per_inch,
+            axes=(
+                box.x0 * WIDTH_MM,
+                box.y0 * _HEIGHT_MM,
+                box.width * WIDTH_MM,
+                box.height * _HEIGHT_MM,
+            ),
+            limits_m=(*axes.get_xlim(), *axes.get_ylim()),
+        )
 
 
 def team_map(
@@ -37,23 +90,24 @@ def team_map(
     *,
     stops: StopGrid,
     stop_index: int,
+    below: Background,
     words: Words,
-    height_mm: float = 150.0,
 ) -> Figure:
     """Draw the line at one stop for a screen, each team in its colour and mark.
 
     Parameters
     ----------
     plan : Plan
-        Its lift, zones and ways.
+        For the places of its supports.
     schedule : Schedule
         Who clears which carrier at this stop.
     stops : StopGrid
         Where carriers hang; those that are in no team's schedule are drawn as crosses.
     stop_index : int
         Row of the stop grid.
+    below : Background
+        Of the plan; the figure is to be saved with its dots per inch.
     words : Words
-    height_mm : float
 
     Returns
     -------
@@ -61,12 +115,16 @@ def team_map(
         North up, the legend beside the map.
     """
     with drawing():
-        figure = zone_map(
-            plan, plan.assignment.zones, route=None, words=words, height_mm=height_mm
-        )
-        axes = figure.axes[0]
-        west_m, east_m = axes.get_xlim()
-        beside_m = _BESIDE_MM * (east_m - west_m) / WIDTH_MM
+        figure = new_figure(WIDTH_MM + _LEGEND_MM, height_mm=_HEIGHT_MM)
+        figure.set_dpi(below.dots_per_inch)
+        figure.figimage(below.pixels)
+        left, bottom, width, height = below.axes
+        axes = axes_mm(figure, left=left, bottom=bottom, width=width, height=height)
+        bare(axes)
+        west_m, east_m, south_m, north_m = below.limits_m
+        axes.set_xlim(west_m, east_m)
+        axes.set_ylim(south_m, north_m)
+        beside_m = _BESIDE_MM * (east_m - west_m) / width
         teams = tuple(dict.fromkeys(rescue.team for rescue in schedule.rescues))
         for number, team in enumerate(teams):
             x_m, y_m = _places(
@@ -82,28 +140,21 @@ def team_map(
                 markeredgecolor="black",
                 markeredgewidth=0.4,
                 markersize=5,
-                zorder=5,
                 label=words.say("team_map.team", team=team, count=x_m.size),
             )
-        left = _left(plan.lift, schedule, stops, stop_index, beside_m=beside_m)
-        if left[0].size:
+        left_x_m, left_y_m = _left(
+            plan.lift, schedule, stops, stop_index, beside_m=beside_m
+        )
+        if left_x_m.size:
             axes.plot(
-                *left,
+                left_x_m,
+                left_y_m,
                 "x",
                 color="black",
                 markersize=6,
-                zorder=6,
-                label=words.say("team_map.nobody", count=left[0].size),
+                label=words.say("team_map.nobody", count=left_x_m.size),
             )
-        width_in, height_in = figure.get_size_inches()
-        wider = (WIDTH_MM + _LEGEND_MM) / WIDTH_MM
-        for each in figure.axes:
-            box = each.get_position()
-            each.set_position((box.x0 / wider, box.y0, box.width / wider, box.height))
-        for text in figure.texts:
-            text.set_text(words.say("team_map.foot"))
-        figure.set_size_inches(width_in * wider, height_in)
-        if teams or left[0].size:
+        if teams or left_x_m.size:
             axes.legend(
                 loc="upper left",
                 bbox_to_anchor=(1.01, 1.0),
