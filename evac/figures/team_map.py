@@ -13,7 +13,7 @@ from evac.facts.heights import StopGrid
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import Rescue, Schedule
-from evac.figures.canvas import axes_mm, bare, drawing, new_figure
+from evac.figures.canvas import axes_mm, drawing, new_figure
 from evac.figures.zone_map import WIDTH_MM, zone_map
 from evac.words import Words
 
@@ -117,10 +117,13 @@ def team_map(
     with drawing():
         figure = new_figure(WIDTH_MM + _LEGEND_MM, height_mm=_HEIGHT_MM)
         figure.set_dpi(below.dots_per_inch)
-        figure.figimage(below.pixels)
+        # Below the marks: by default an image lies as high as the axes.
+        figure.figimage(below.pixels, zorder=-1)
         left, bottom, width, height = below.axes
         axes = axes_mm(figure, left=left, bottom=bottom, width=width, height=height)
-        bare(axes)
+        axes.patch.set_visible(False)
+        axes.set_xticks([])
+        axes.set_yticks([])
         west_m, east_m, south_m, north_m = below.limits_m
         axes.set_xlim(west_m, east_m)
         axes.set_ylim(south_m, north_m)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets as widgets
+import matplotlib.image as plt_image
 import numpy as np
 import pytest
 
@@ -210,6 +212,20 @@ def test_every_team_missing_is_refused(demo_plan: Plan) -> None:
     everyone = tuple(team.id for team in demo_plan.lift.teams)
     with pytest.raises(EvacError, match="Every team is out"):
         ask(demo_plan, Question(missing_teams=everyone))
+
+
+def test_every_carrier_is_marked_on_the_map_in_its_teams_colour(
+    bench: Workbench, demo_plan: Plan
+) -> None:
+    place = parts(desk.what_if(bench))[3]
+    pixels = plt_image.imread(io.BytesIO(bytes(place.value)))[..., :3]
+    # Left of the legend: the map of 112 of 170 mm.
+    drawn = pixels[:, : int(pixels.shape[1] * 110 / 170)]
+    first = demo_plan.schedule.rescues[0].team
+    carriers = sum(item.team == first for item in demo_plan.schedule.rescues)
+    blue = np.abs(drawn - np.array([0x00, 0x72, 0xB2]) / 255).max(axis=-1) < 0.02
+    # A disc of 5 points at 90 dots an inch is some 30 pixels.
+    assert blue.sum() > 10 * carriers
 
 
 def test_figure_and_map_follow_the_stop_and_the_teams(
