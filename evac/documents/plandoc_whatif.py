@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from evac.assignment import units_in_order
+from evac.assignment import assign, units_in_order
 from evac.assignment.effort import Effort
 from evac.assignment.priority import take_first
 from evac.documents.blocks import Block, heading, paragraph, table
@@ -139,6 +139,10 @@ def priority_blocks(plan: Plan, words: Words) -> list[Block]:
     """What it costs to take the carriers first that wait longest (rule 17)."""
     left = Effort(left=_PRIORITY_EFFORT)
     rows = []
+    best_s = plan.assignment.objectives[1]
+    if plan.assignment.chosen_by == "mean" and left.allows(plan.assignment.states):
+        # Those are shared out by likely times, so they compare with the best of them.
+        best_s = min(best_s, assign(plan.work).objectives[1])
     for zone in plan.assignment.zones:
         # The last unit of a zone waits longest in it.
         unit = units_in_order(plan.work, zone)[-1]
@@ -147,7 +151,8 @@ def priority_blocks(plan: Plan, words: Words) -> list[Block]:
         found = take_first(plan.work, plan.assignment, unit)
         left.charge(plan.assignment)
         if found is not None:
-            rows.append(_priority_row(plan, zone.team, found, words))
+            later_s = found.first_last_s - best_s
+            rows.append(_priority_row(plan, zone.team, found, later_s, words))
     if not rows:
         return []
     keys = ("unit", "planned", "by", "first", "line", "people")
@@ -163,13 +168,15 @@ def priority_blocks(plan: Plan, words: Words) -> list[Block]:
     ]
 
 
-def _priority_row(plan: Plan, team: str, found: Priority, words: Words) -> list[str]:
+def _priority_row(
+    plan: Plan, team: str, found: Priority, later_s: float, words: Words
+) -> list[str]:
     span = plan.heights.line.spans[found.span_index].id
     return [
         f"{span} {words.say(f'plandoc.side_{found.side.value}')}",
         words.say("priority.clear", clear_s=found.clear_s, team=team),
         found.team,
         words.duration(found.first_clear_s),
-        _shift(found.first_last_s - found.last_s, words),
+        _shift(later_s, words),
         words.number(max(found.more_uncovered, 0), 0),
     ]
