@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.image import imread
 from numpy.typing import NDArray
 
 from evac.facts.heights import StopGrid
@@ -14,6 +15,7 @@ from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import Rescue, Schedule
 from evac.figures.canvas import axes_mm, drawing, new_figure
+from evac.figures.stop_view import png_bytes
 from evac.figures.zone_map import WIDTH_MM, zone_map
 from evac.words import Words
 
@@ -45,7 +47,7 @@ class Background:
     south, north).
     """
 
-    pixels: NDArray[np.uint8]
+    pixels: NDArray[np.float32]
     dots_per_inch: int
     axes: tuple[float, float, float, float]
     limits_m: tuple[float, float, float, float]
@@ -66,13 +68,11 @@ def background(plan: Plan, *, words: Words, dots_per_inch: int) -> Background:
         )
         for text in figure.texts:
             text.set_text(words.say("team_map.foot"))
-        figure.set_dpi(dots_per_inch)
-        canvas = FigureCanvasAgg(figure)
-        canvas.draw()
+        picture = png_bytes(figure, dots_per_inch=dots_per_inch)
         axes = figure.axes[0]
         box = axes.get_position()
         return Background(
-            pixels=np.asarray(canvas.buffer_rgba()).copy(),
+            pixels=np.asarray(imread(io.BytesIO(picture)), dtype=np.float32),
             dots_per_inch=dots_per_inch,
             axes=(
                 box.x0 * WIDTH_MM,
