@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import signal
 import sys
-from collections.abc import Callable
 from datetime import date, datetime
 from importlib import resources
 from pathlib import Path
@@ -16,12 +15,11 @@ from types import FrameType
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskID, TextColumn
 from rich.table import Table
 
 from evac.errors import EvacError, OutputError
 from evac.facts.rehearsal import DrillKind
+from evac.terminal import open_console, progress_bar, say, stepper, words_for
 from evac.words import Words
 
 app = typer.Typer(
@@ -32,9 +30,15 @@ app = typer.Typer(
     + Words().say("cautions.short"),
 )
 
-Folder = Annotated[Path, typer.Argument(help="The lift folder.", show_default=False)]
+Folder = Annotated[
+    Path,
+    typer.Argument(metavar="FOLDER", help="The lift folder.", show_default=False),
+]
 Out = Annotated[
-    Path, typer.Option("--out", help="Folder for the results.", show_default=False)
+    Path,
+    typer.Option(
+        "--out", metavar="FOLDER", help="Folder for the results.", show_default=False
+    ),
 ]
 
 
@@ -47,17 +51,26 @@ def plan(
         typer.Option(
             "--date",
             formats=["%Y-%m-%d"],
+            metavar="YYYY-MM-DD",
             help="Day printed on the papers and used for due dates; today if left out.",
         ),
     ] = None,
-    seed: Annotated[int, typer.Option(help="Seed of the imagined days.", min=0)] = 1,
+    seed: Annotated[
+        int, typer.Option(metavar="NUMBER", help="Seed of the imagined days.", min=0)
+    ] = 1,
     feet: Annotated[bool, typer.Option("--feet", help="Feet beside metres.")] = False,
     number_locale: Annotated[
-        str, typer.Option("--locale", help="How numbers are written: en, de, fr ...")
+        str,
+        typer.Option(
+            "--locale", metavar="CODE", help="How numbers are written: en, de, fr ..."
+        ),
     ] = "en",
     compare_with: Annotated[
         Path | None,
-        typer.Option(help="An earlier output folder: the papers list what changed."),
+        typer.Option(
+            metavar="FOLDER",
+            help="An earlier output folder: the papers list what changed.",
+        ),
     ] = None,
 ) -> None:
     """Read a lift folder and write its evacuation plan.
@@ -69,10 +82,10 @@ def plan(
     from evac.plan import make_plan
     from evac.summary import print_summary
 
-    words = _words(feet=feet, number_locale=number_locale)
+    words = words_for(feet=feet, number_locale=number_locale)
     planned_day = day.date() if day else date.today()
-    with _progress() as progress:
-        on_step = _stepper(progress, words)
+    with progress_bar() as progress:
+        on_step = stepper(progress, words)
         on_step("read", 0.0)
         lift = open_lift(folder, today=planned_day)
         result = make_plan(lift, date=planned_day, seed=seed, on_step=on_step)
@@ -82,7 +95,7 @@ def plan(
         )
         progress.stop()
     print_summary(
-        _console(),
+        open_console(),
         result,
         words,
         written=words.say(
@@ -100,12 +113,12 @@ def check(folder: Folder) -> None:
 
     words = Words()
     lift = open_lift(folder, today=date.today())
-    console = _console()
+    console = open_console()
     for finding in lift.findings:
         mark = words.say(f"summary.severity_{finding.severity.value}")
         text, remedy = words.finding(finding)
-        _say(console, f"{mark:5}{text} {remedy}")
-    _say(
+        say(console, f"{mark:5}{text} {remedy}")
+    say(
         console,
         words.say(
             "summary.checked",
@@ -116,7 +129,7 @@ def check(folder: Folder) -> None:
             length_m=lift.supports[-1].distance_m,
         ),
     )
-    _say(console, words.say("cautions.short"))
+    say(console, words.say("cautions.short"))
 
 
 @app.command()
@@ -126,21 +139,24 @@ def new(folder: Folder) -> None:
 
     words = Words()
     _write_new(folder, new_folder_files(), words)
-    console = _console()
-    _say(console, words.say("summary.new_made", out=str(folder)))
+    console = open_console()
+    say(console, words.say("summary.new_made", out=str(folder)))
     for blank in open_blanks(folder):
-        _say(console, f"- {blank}")
-    _say(console, words.say("summary.new_next", out=str(folder)))
-    _say(console, words.say("cautions.short"))
+        say(console, f"- {blank}")
+    say(console, words.say("summary.new_next", out=str(folder)))
+    say(console, words.say("cautions.short"))
 
 
 @app.command()
 def demo(
     folder: Annotated[
-        Path, typer.Argument(help="Where to put the demo.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="FOLDER", help="Where to put the demos.", show_default=False
+        ),
     ],
 ) -> None:
-    """Copy the demo, an invented lift, out of the installed package."""
+    """Copy the demos, invented lifts, out of the installed package."""
     words = Words()
     source = resources.files("evac") / "data_demo"
     if not source.is_dir():
@@ -153,8 +169,8 @@ def demo(
     }
     _write_new(folder, files, words)
     lift_folder = next(name for name in sorted(files) if name.endswith("/lift.toml"))
-    _say(
-        _console(),
+    say(
+        open_console(),
         words.say(
             "summary.demo_made",
             out=str(folder),
@@ -169,13 +185,26 @@ def drill(
     folder: Folder,
     out: Out,
     seed: Annotated[
-        int, typer.Option(help="Another seed draws another drill.", min=0)
+        int,
+        typer.Option(metavar="NUMBER", help="Another seed draws another drill.", min=0),
     ] = 1,
     kind: Annotated[
-        DrillKind | None, typer.Option(help="Drawn too if left out.")
+        DrillKind | None,
+        typer.Option(
+            metavar="KIND",
+            help="One of: "
+            + ", ".join(kind.value for kind in DrillKind)
+            + ". Drawn too if left out.",
+        ),
     ] = None,
     carriers: Annotated[
-        int, typer.Option(help="Carriers that each team clears.", min=1, max=20)
+        int,
+        typer.Option(
+            metavar="NUMBER",
+            help="Carriers that each team clears, 1 to 20.",
+            min=1,
+            max=20,
+        ),
     ] = 3,
 ) -> None:
     """Draw a drill from the plan and write its papers."""
@@ -187,25 +216,30 @@ def drill(
 
     words = Words()
     today = date.today()
-    with _progress() as progress:
-        on_step = _stepper(progress, words)
+    with progress_bar() as progress:
+        on_step = stepper(progress, words)
         result = make_plan(open_lift(folder, today=today), date=today, on_step=on_step)
         drawn = draw_drill(result, seed=seed, kind=kind, carriers_a_team=carriers)
         files = drill_files(drawn, result.lift, words)
         progress.stop()
     publish(out, files)
-    _say(_console(), words.say("drill.written", out=str(out), count=len(files)))
-    _say(_console(), words.say("cautions.short"))
+    say(open_console(), words.say("drill.written", out=str(out), count=len(files)))
+    say(open_console(), words.say("cautions.short"))
 
 
 @app.command()
 def record(
     folder: Folder,
     sheets: Annotated[
-        list[Path], typer.Argument(help="Filled observers' sheets.", show_default=False)
+        list[Path],
+        typer.Argument(
+            metavar="FILE", help="Filled observers' sheets.", show_default=False
+        ),
     ],
     out: Out,
-    seed: Annotated[int, typer.Option(help="Seed of the imagined days.", min=0)] = 1,
+    seed: Annotated[
+        int, typer.Option(metavar="NUMBER", help="Seed of the imagined days.", min=0)
+    ] = 1,
 ) -> None:
     """Read the times of a drill: evaluation, and step times learned from it."""
     from evac.documents.drill_report import evaluation_pdf
@@ -222,15 +256,15 @@ def record(
     read = [read_times(sheet, time_zone=lift.conditions.time_zone) for sheet in sheets]
     observed = [item for found, _ in read for item in found]
     unread = [item for _, missed in read for item in missed]
-    with _progress() as progress:
-        on_step = _stepper(progress, words)
+    with progress_bar() as progress:
+        on_step = stepper(progress, words)
         before = make_plan(lift, date=today, seed=seed, on_step=on_step)
         lesson = evaluate(lift, observed, before=before, on_step=on_step)
         progress.stop()
     report = evaluation_pdf(lesson, unread=unread, words=words)
     publish(out, {"evaluation.pdf": report, "drills.csv": drills_csv(lesson.records)})
-    _say(
-        _console(),
+    say(
+        open_console(),
         words.say(
             "drill.recorded",
             count=len(observed),
@@ -238,29 +272,42 @@ def record(
             out=str(out),
         ),
     )
-    _say(_console(), words.say("cautions.short"))
+    say(open_console(), words.say("cautions.short"))
 
 
 @app.command("import-osm")
 def import_osm(
     extract: Annotated[
-        Path, typer.Argument(help="An OpenStreetMap extract.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="FILE", help="An OpenStreetMap extract.", show_default=False
+        ),
     ],
     terrain: Annotated[
         list[Path] | None,
-        typer.Option(help="Terrain that covers the lift; once for every tile."),
+        typer.Option(
+            metavar="FILE", help="Terrain that covers the lift; once for every tile."
+        ),
     ] = None,
     terrain_crs: Annotated[
         str | None,
-        typer.Option(help="Its reference system where the file names none: EPSG:31287"),
+        typer.Option(
+            metavar="CODE",
+            help="Its reference system where the file names none: EPSG:31287",
+        ),
     ] = None,
-    lift: Annotated[int | None, typer.Option(help="Way id of the lift.")] = None,
+    lift: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Way id of the lift.")
+    ] = None,
     supports: Annotated[
         Path | None,
-        typer.Option(help="Table with lat and lon of supports that the map lacks."),
+        typer.Option(
+            metavar="FILE", help="Table with lat and lon of supports the map lacks."
+        ),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", help="Lift folder to write.")
+        Path | None,
+        typer.Option("--out", metavar="FOLDER", help="Lift folder to write."),
     ] = None,
 ) -> None:
     """List the lifts of an OpenStreetMap extract, or make a lift folder of one.
@@ -284,8 +331,8 @@ def import_osm(
         supports=supports,
     )
     _write_new(out, files, words)
-    _say(
-        _console(),
+    say(
+        open_console(),
         words.say(
             "summary.osm_made",
             out=str(out),
@@ -294,7 +341,7 @@ def import_osm(
             plan="plan_out",
         ),
     )
-    _say(_console(), words.say("cautions.short"))
+    say(open_console(), words.say("cautions.short"))
 
 
 def _list_lifts(
@@ -313,9 +360,9 @@ def _list_lifts(
     if others:
         # Beside the list, so that a list in a pipe holds lifts alone.
         sys.stderr.write(others + "\n")
-    console = _console()
+    console = open_console()
     if not lifts:
-        _say(console, words.say("summary.osm_none", extract=str(extract)))
+        say(console, words.say("summary.osm_none", extract=str(extract)))
     rows = [
         (
             str(item.way_id),
@@ -335,7 +382,7 @@ def _list_lifts(
             values = dict(
                 zip(("way", "type", "length_m", "supports"), row, strict=False)
             )
-            _say(
+            say(
                 console,
                 words.say("summary.osm_line", **values, usable=row[4], name=row[5]),
             )
@@ -368,53 +415,6 @@ def _write_new(folder: Path, files: dict[str, bytes], words: Words) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise OutputError(words.say("summary.new_exists", out=str(folder)))
     create_folder(folder, files)
-
-
-def _words(*, feet: bool, number_locale: str) -> Words:
-    from babel import Locale, UnknownLocaleError
-
-    try:
-        Locale.parse(number_locale)
-    except (UnknownLocaleError, ValueError):
-        message = (
-            f"--locale {number_locale!r} is not known; give one such as en, de, fr"
-        )
-        raise EvacError(message) from None
-    return Words(feet=feet, number_locale=number_locale)
-
-
-def _console() -> Console:
-    # A pipe or a file has no width: wide enough that tables are not broken up.
-    wide = None if sys.stdout.isatty() else 140
-    return Console(width=wide, highlight=False, soft_wrap=False)
-
-
-def _say(console: Console, text: str) -> None:
-    console.print(text, markup=False, highlight=False, soft_wrap=True)
-
-
-def _progress() -> Progress:
-    return Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
-
-
-def _stepper(progress: Progress, words: Words) -> Callable[[str, float], None]:
-    tasks: dict[str, TaskID] = {}
-
-    def on_step(name: str, fraction: float) -> None:
-        if name not in tasks:
-            for done in tasks.values():
-                progress.update(done, completed=1.0)
-            tasks[name] = progress.add_task(
-                words.say(f"summary.step_{name}"), total=1.0
-            )
-        progress.update(tasks[name], completed=fraction)
-
-    return on_step
 
 
 class _StoppedError(BaseException):
