@@ -92,7 +92,7 @@ def observer_workbook(drill: Drill, words: Words) -> bytes:
             step.row.per,
             step.row.condition,
             round(step.planned_s),
-            round(step.amount, 1),
+            round(step.amount, 2),
             "",
             "",
             "no",
@@ -268,7 +268,9 @@ def _observer_row(step: TimedStep, words: Words) -> list[str]:
         step.span_id,
         "" if step.carrier is None else words.number(step.carrier, 0),
         step.row.step,
-        f"{words.number(step.amount, 0)} {step.row.per}",
+        words.say("drill.whole_way", way_m=step.way_m)
+        if step.way_m
+        else f"{words.number(step.amount, 0)} {step.row.per}",
         words.duration(step.planned_s),
         "",
         "",

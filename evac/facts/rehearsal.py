@@ -53,7 +53,9 @@ class DrillCarrier:
 class TimedStep:
     """One line of the observer's sheet: a step to be timed.
 
-    ``amount``: carriers, passengers or metres that the line stands for.
+    ``amount``: carriers, passengers or metres that the line stands for; where the
+    line is the way to the next carrier (``way_m`` above 0), how many times the row's
+    own way that way is planned to take.
     ``planned_s``: the likely time of that amount.
     """
 
@@ -63,6 +65,7 @@ class TimedStep:
     row: StepTime
     amount: float
     planned_s: float
+    way_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from evac.facts.rehearsal import (
     WeatherCard,
 )
 from evac.facts.work import Rescue, Zone
+from evac.gear import technique_of
 from evac.rehearsal.steps import carrier_steps, span_steps
 from evac.simulation.draws import stream
 
@@ -143,16 +144,15 @@ def _drill_team(
         )
         for number, rescue in enumerate(rescues, start=1)
     )
-    kind = next(
-        item.kind for item in plan.lift.techniques if item.id == zone.option.technique
-    )
+    technique = technique_of(plan.lift, zone.option.technique)
+    team = next(item for item in plan.lift.teams if item.id == zone.team)
     steps: list[TimedStep] = []
     begun: set[str] = set()
     for carrier in carriers:
         if carrier.span_id not in begun:
             begun.add(carrier.span_id)
-            steps += span_steps(plan.lift, kind, zone.team, carrier.span_id)
-        steps += carrier_steps(plan.lift, kind, zone.team, carrier)
+            steps += span_steps(plan.lift, technique.kind, zone.team, carrier.span_id)
+        steps += carrier_steps(plan.lift, technique, team, carrier)
     return DrillTeam(
         team=zone.team,
         technique=zone.option.technique,

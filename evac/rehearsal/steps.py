@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from evac.facts.lift import Lift, StepTime
+from evac.facts.lift import Lift, StepTime, Team, Technique
 from evac.facts.rehearsal import DrillCarrier, TimedStep
+from evac.timing import next_carrier_seconds
 
 
 def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep]:
@@ -16,12 +17,16 @@ def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep
 
 
 def carrier_steps(
-    lift: Lift, kind: str, team: str, carrier: DrillCarrier
+    lift: Lift, technique: Technique, team: Team, carrier: DrillCarrier
 ) -> list[TimedStep]:
     """What a team does at one carrier: its own steps, its passengers', its metres'.
 
-    An empty carrier is only looked into (rule 16).
+    An empty carrier is only looked into (rule 16). The line of the way to the carrier
+    stands for the whole way, as a team covers it and the plan counts it: the table's
+    row is for some 20 m, and a time of 60 m learned as one of 20 m would be planned
+    with twice.
     """
+    kind = technique.kind
     own = [row for row in lift.step_times if row.technique == kind]
     if carrier.people == 0:
         chosen = [(row, 1.0) for row in own if _is_check(lift, row)]
@@ -38,21 +43,45 @@ def carrier_steps(
             and row.step != _other_make_ready(lift)
             and (_is_usual(row) or (carrier.incapacitated and _is_incapacitated(row)))
         ]
+    way = _ways(lift, technique, team)
     return [
         _timed(
             row,
-            team=team,
+            team=team.id,
             carrier=carrier.number,
             span_id=carrier.span_id,
-            amount=amount,
+            amount=amount * (way if _is_way(row) else 1.0),
+            way_m=lift.carriers.spacing_m if _is_way(row) else 0.0,
         )
         for row, amount in chosen
         if amount > 0
     ]
 
 
+def _ways(lift: Lift, technique: Technique, team: Team) -> float:
+    """How many times the row's own way the way to the next carrier takes."""
+    rows = [
+        row.seconds.likely
+        for row in lift.step_times
+        if row.technique == technique.kind and row.per == "carrier" and _is_way(row)
+    ]
+    if not rows:
+        return 1.0
+    return next_carrier_seconds(lift, technique, team).likely / sum(rows)
+
+
+def _is_way(row: StepTime) -> bool:
+    return row.step.startswith("reach")
+
+
 def _timed(
-    row: StepTime, *, team: str, carrier: int | None, span_id: str, amount: float
+    row: StepTime,
+    *,
+    team: str,
+    carrier: int | None,
+    span_id: str,
+    amount: float,
+    way_m: float = 0.0,
 ) -> TimedStep:
     return TimedStep(
         team=team,
@@ -61,6 +90,7 @@ def _timed(
         row=row,
         amount=amount,
         planned_s=row.seconds.likely * amount,
+        way_m=way_m,
     )
 
 

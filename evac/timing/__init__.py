@@ -4,6 +4,7 @@ from evac.timing.doubts import doubts, pace_doubts
 from evac.timing.seconds import (
     carrier_seconds,
     cross_seconds,
+    next_carrier_seconds,
     planned_people,
     rescue_seconds,
     setup_seconds,
@@ -20,6 +21,7 @@ __all__ = [
     "day_factor",
     "doubts",
     "has_times",
+    "next_carrier_seconds",
     "pace_doubts",
     "planned_people",
     "rescue_seconds",

@@ -59,6 +59,36 @@ def test_planned_times_of_a_sheet_are_the_tables(demo_plan: Plan) -> None:
             )
 
 
+def test_the_line_of_the_next_carrier_stands_for_the_whole_way(demo_plan: Plan) -> None:
+    """60 m between carriers: the row's 20 m, and 40 m more as the plan counts them.
+
+    On the rope at 1 m/s, on ski at the row "move 20 m on ski downhill" (25 s): common
+    practice, no source. A team that takes just that long teaches nothing new.
+    """
+    lift = demo_plan.lift
+    assert lift.carriers.spacing_m == 60
+    drill = draw_drill(demo_plan, seed=1, kind=DrillKind.USUAL)
+    ways = {
+        (team.technique, step.team): step
+        for team in drill.teams
+        for step in team.steps
+        if step.way_m
+    }
+    assert ways
+    rows = {"rope rescuer": 80, "loop": 60}
+    more_s = {"rope rescuer": 40 / 1.0, "loop": 2 * 25}
+    on_ski = {team.id for team in lift.teams if team.travel == "ski"}
+    checked = 0
+    for (technique, team), step in ways.items():
+        assert step.way_m == 60
+        assert step.row.seconds.likely == rows[technique]
+        assert step.planned_s / step.amount == pytest.approx(rows[technique])
+        if technique == "rope rescuer" or team in on_ski:
+            assert step.planned_s == pytest.approx(rows[technique] + more_s[technique])
+            checked += 1
+    assert checked >= 3
+
+
 def test_the_workbook_has_the_very_columns_that_are_read(demo_plan: Plan) -> None:
     drill = draw_drill(demo_plan, seed=1)
     book = load_workbook(io.BytesIO(observer_workbook(drill, Words())))
