@@ -55,6 +55,7 @@ def settle(
     report: OnStep | None = None,
     ways_in: access.WaysIn | None = None,
     routes: tuple[Route, ...] | None = None,
+    ready: Ready | None = None,
     at_mean: bool = False,
 ) -> Settled:
     """Assign, follow the rope through that order of work, and raise the envelope.
@@ -72,6 +73,8 @@ def settle(
         Called with a step's name and the fraction done.
     ways_in, routes
         As for `make_ready`.
+    ready : Ready, optional
+        What `make_ready` gave for these very heights, where it is known already.
     at_mean : bool
         Share out by mean instead of likely step times; the zones are then told at
         likely ones.
@@ -82,8 +85,11 @@ def settle(
         If heights and order of work do not agree after three rounds.
     """
     raised: tuple[Finding, ...] = ()
+    known = ready
     for _ in range(_MOST_ROUNDS):
-        ready = make_ready(lift, heights, date=date, ways_in=ways_in, routes=routes)
+        ready = known or make_ready(
+            lift, heights, date=date, ways_in=ways_in, routes=routes
+        )
         if report is not None:
             report("assign", 0.0)
         assignment = assign(ready.work)
@@ -109,7 +115,7 @@ def settle(
                 schedule=schedule,
                 findings=(*raised, *followed.findings),
             )
-        heights = followed.raised
+        heights, known = followed.raised, None
         raised += tuple(
             item for item in followed.findings if item.key == "heights.raised"
         )

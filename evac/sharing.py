@@ -67,6 +67,7 @@ def share_out(
             date=date,
             ways_in=ways_in,
             routes=usual.ready.routes,
+            ready=usual.ready if usual.heights is heights else None,
             at_mean=True,
         )
     except NoPlanError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -129,6 +130,8 @@ def fit_one(triple: Triple) -> Fitted:
     return fit(triple.low, triple.likely, triple.high)
 
 
+# A plan asks for the same few rows of its table many hundred times.
+@lru_cache(maxsize=4096)
 def mean_of(triple: Triple) -> float:
     """The mean of one low, likely and high: what adds up over many steps.
 
