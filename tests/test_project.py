@@ -72,12 +72,27 @@ def test_every_sentence_can_be_filled() -> None:
 
 
 def test_every_finding_has_a_text_and_a_remedy() -> None:
-    keys = [key for key in sentences("en") if key.startswith("finding.")]
+    keys = [
+        key
+        for key in sentences("en")
+        if key.startswith("finding.") and not key.endswith("_one")
+    ]
     stems = {key.rpartition(".")[0] for key in keys}
     assert keys
     assert sorted(keys) == sorted(
         f"{stem}.{part}" for stem in stems for part in ("text", "remedy")
     )
+
+
+def test_one_thing_has_a_sentence_of_its_own() -> None:
+    say = Words().say
+    assert say("summary.more_notes", count=2).startswith("(2 notes stand")
+    assert say("summary.more_notes", count=1).startswith("(1 note stands")
+    known = sentences("en")
+    twins = [key for key in known if f"{key}_one" in known]
+    assert len(twins) >= 5
+    for key in twins:
+        assert "{count}" in known[key], key
 
 
 def test_every_sentence_that_the_code_names_exists() -> None:

@@ -3,7 +3,8 @@
 Sentences live in the ``.toml`` files of this package, one file a part, one language a
 folder. Each is a template with named placeholders; **the name's unit suffix says how
 a value is shown**: ``{height_m}`` becomes ``12.4 m``, ``{wait_s}`` becomes ``1 h 05
-min``. Code hands over SI values and never formats.
+min``. Code hands over SI values and never formats. A sentence about ``{count}`` things
+may have a twin for one thing, its key ending in ``_one``.
 """
 
 from __future__ import annotations
@@ -90,6 +91,8 @@ class Words:
         EvacError
             If there is no such sentence or a placeholder has no value.
         """
+        if values.get("count") == 1 and self.has(f"{key}_one"):
+            key = f"{key}_one"
         try:
             template = sentences(self.language)[key]
         except KeyError:
