@@ -24,7 +24,7 @@ def branch_blocks(plan: Plan, words: Words) -> list[Block]:
         return []
     blocks = [heading(words.say("branch.title"))]
     if branches.prepared:
-        keys = ("team", "takeover", "zone", "people", "p50", "p90", "later")
+        keys = ("team", "takeover", "p50", "p90", "later")
         blocks += [
             paragraph(
                 words.say(
@@ -35,13 +35,8 @@ def branch_blocks(plan: Plan, words: Words) -> list[Block]:
             ),
             table(
                 [words.say(f"branch.{key}") for key in keys],
-                rows=[
-                    row
-                    for item in branches.prepared
-                    for row in _branch_rows(plan, item, words)
-                ],
-                widths=[1.1, 1.8, 1.8, 0.8, 1.05, 1.05, 0.8],
-                right=[3],
+                rows=[_branch_row(plan, item, words) for item in branches.prepared],
+                widths=[1.2, 5.4, 1.1, 1.1, 0.95],
             ),
         ]
     if branches.untried:
@@ -50,35 +45,32 @@ def branch_blocks(plan: Plan, words: Words) -> list[Block]:
     return blocks
 
 
-def _branch_rows(plan: Plan, branch: Branch, words: Words) -> list[list[str]]:
-    """One row for every team that does otherwise; the first tells the outcome."""
+def _branch_row(plan: Plan, branch: Branch, words: Words) -> list[str]:
+    """Who does what instead, a line a team, and what comes of it."""
     does = [
-        [
-            words.say(
-                "branch.goes_on" if zone.team in branch.going_on else "branch.moves",
-                team=zone.team,
-            ),
-            zone_text(plan.lift, zone, words),
-        ]
+        words.say(
+            "branch.goes_on" if zone.team in branch.going_on else "branch.moves",
+            team=zone.team,
+            zone=zone_text(plan.lift, zone, words),
+        )
         for zone in branch.assignment.zones
         if zone.team in branch.going_on + branch.anew
     ]
     left = {zone.team for zone in branch.assignment.zones}
     does += [
-        [words.say("branch.free", team=zone.team), ""]
+        words.say("branch.free", team=zone.team)
         for zone in plan.assignment.zones
         if zone.team not in left and zone.team != branch.team
     ]
-    outcome = [
-        words.number(branch.assignment.objectives[0], 0),
+    people = branch.assignment.objectives[0]
+    if people:
+        does.append(words.say("branch.people", people=people))
+    return [
+        branch.team,
+        "\n".join(does or [words.say("branch.nobody")]),
         words.show("p50_s", branch.p50_s),
         words.show("p90_s", branch.p90_s),
         _shift(branch.p90_later_s, words),
-    ]
-    first, *rest = does or [[words.say("branch.nobody"), ""]]
-    return [
-        [branch.team, *first, *outcome],
-        *(["", *row, "", "", "", ""] for row in rest),
     ]
 
 

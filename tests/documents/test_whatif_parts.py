@@ -58,18 +58,13 @@ def test_every_team_with_a_zone_has_its_branch_and_every_change_its_row(
     branches = demo_plan.branches
     assert branches is not None
     rows = rows_of(branch_blocks(demo_plan, WORDS))
-    named = [row[0] for row in rows if row[0]]
-    assert named == [branch.team for branch in branches.prepared]
-    for branch in branches.prepared:
-        start = next(n for n, row in enumerate(rows) if row[0] == branch.team)
-        end = start + 1
-        while end < len(rows) and not rows[end][0]:
-            end += 1
-        told = " ".join(row[1] for row in rows[start:end])
+    assert [row[0] for row in rows] == [branch.team for branch in branches.prepared]
+    for branch, row in zip(branches.prepared, rows, strict=True):
+        told = row[1].splitlines()
         for team in branch.going_on:
-            assert f"{team} goes on" in told
+            assert any(line.startswith(f"{team} goes on: ") for line in told)
         for team in branch.anew:
-            assert f"{team} moves" in told
+            assert any(line.startswith(f"{team} moves: ") for line in told)
 
 
 def test_taking_carriers_first_is_shown_as_the_exact_method_finds_it(
