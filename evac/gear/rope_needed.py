@@ -62,18 +62,26 @@ def rope_needed_m(
     ...     loop, rope_height_m=12, attachment_height_m=11.4, seat_height_m=9.3))
     35.0
     """
-    margin = np.asarray(margin_m, dtype=float)
-    working = np.asarray(
-        technique.stance_m + technique.knots_tails_m + technique.belayer_tail_m
+    heights_m = np.broadcast_arrays(
+        np.asarray(rope_height_m, dtype=float),
+        np.asarray(attachment_height_m, dtype=float),
+        np.asarray(seat_height_m, dtype=float),
+        np.asarray(margin_m, dtype=float),
     )
-    for share, height_m in (
-        (technique.per_rope_height, rope_height_m),
-        (technique.per_attachment_height, attachment_height_m),
-        (technique.per_seat_height, seat_height_m),
-    ):
+    margin = heights_m[-1]
+    shares = (
+        technique.per_rope_height,
+        technique.per_attachment_height,
+        technique.per_seat_height,
+    )
+    working = np.full(
+        margin.shape,
+        technique.stance_m + technique.knots_tails_m + technique.belayer_tail_m,
+    )
+    for share, height_m in zip(shares, heights_m[:-1], strict=True):
         # A height that does not count may be unknown without spoiling the answer.
         if share:
-            working = working + share * (np.asarray(height_m, dtype=float) + margin)
+            working = working + share * (height_m + margin)
     stretched = working * (1 + technique.stretch_share)
     needed: FloatArray = stretched + np.maximum(
         technique.reserve_m, technique.reserve_share * stretched

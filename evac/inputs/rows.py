@@ -35,6 +35,7 @@ TECHNIQUE_KINDS = (
     "ladder",
     "outside help",
 )
+_ROPE_KINDS = set(TECHNIQUE_KINDS) - {"ladder", "outside help"}
 """Kinds of technique, which are also the names of their rows in the step times."""
 
 TRAVEL_MODES = ("foot", "ski", "snow vehicle")
@@ -190,6 +191,14 @@ class TechniqueRow(_Row):
     wind_limit_m_per_s: Annotated[Number, Field(gt=0, le=50)]
     approval: Text
     belayer_radius_m: Annotated[Metres, Field(ge=0, le=50)] = 10.0
+
+    @model_validator(mode="after")
+    def _rope_to_the_ground(self) -> TechniqueRow:
+        # Whatever hangs on a rope hangs on one that is at least as long as it is high.
+        factors = self.per_rope_height, self.per_attachment_height, self.per_seat_height
+        if self.kind in _ROPE_KINDS and sum(factors) < 1:
+            reject("too_little_rope", column="per_rope_height")
+        return self
 
     @model_validator(mode="before")
     @classmethod

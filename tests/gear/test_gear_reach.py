@@ -91,6 +91,25 @@ def test_a_height_that_does_not_count_may_be_unknown() -> None:
     assert np.isfinite(needed_m)
 
 
+def test_a_ladder_needs_as_many_ropes_as_there_are_carriers() -> None:
+    # Nothing of a ladder's rope depends on a height, and yet it is one number each.
+    ladder = replace(
+        make_techniques()[2],
+        per_rope_height=0,
+        per_attachment_height=0,
+        per_seat_height=0,
+    )
+    heights_m = np.array([6.0, 7.0, 6.5])
+    needed_m = rope_needed_m(
+        ladder,
+        rope_height_m=heights_m,
+        attachment_height_m=heights_m - 0.5,
+        seat_height_m=heights_m - 2.8,
+    )
+    assert needed_m.shape == (3,)
+    assert np.ptp(needed_m) == 0
+
+
 @given(height_m=st.floats(0, 80), more_m=st.floats(0.01, 20), margin_m=st.floats(0, 5))
 def test_higher_never_needs_less_rope(
     height_m: float, more_m: float, margin_m: float
