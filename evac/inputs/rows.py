@@ -35,8 +35,8 @@ TECHNIQUE_KINDS = (
     "ladder",
     "outside help",
 )
-_ROPE_KINDS = set(TECHNIQUE_KINDS) - {"ladder", "outside help"}
 """Kinds of technique, which are also the names of their rows in the step times."""
+_ROPE_KINDS = set(TECHNIQUE_KINDS) - {"ladder", "outside help"}
 
 TRAVEL_MODES = ("foot", "ski", "snow vehicle")
 """How a team may travel."""
