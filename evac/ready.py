@@ -211,13 +211,24 @@ def worth_cutting(lift: Lift, heights: Heights, *, date: dt.date) -> tuple[float
     def outcome(cuts_m: tuple[float, ...]) -> tuple[int, ...]:
         there, halves = cut(lift, heights, cuts_m=cuts_m)
         shared = assign(make_ready(there, halves, date=date).work)
-        # A descender that would not last stops the plan, however quick it is.
-        worn = sum(
-            item.severity is Severity.STOP
-            for item in gear.budget_doubts(there, halves, shared)
-        )
         # Waiting is counted in finer steps over halves, so it cannot be compared.
-        uncovered, finish_s = shared.objectives[:2]
-        return uncovered, worn, finish_s, len(cuts_m)
+        finish_s = shared.objectives[1]
+        return *gravest(there, halves, shared), finish_s, len(cuts_m)
 
     return min(tried, key=outcome)
+
+
+def gravest(lift: Lift, heights: Heights, assignment: Assignment) -> tuple[int, int]:
+    """What no gain of time makes up for, where two sharings are compared.
+
+    Returns
+    -------
+    tuple of int
+        People nobody reaches; zones in which a descender would not last, each of
+        which stops the plan.
+    """
+    worn_out = sum(
+        item.severity is Severity.STOP
+        for item in gear.budget_doubts(lift, heights, assignment)
+    )
+    return assignment.objectives[0], worn_out
