@@ -15,12 +15,13 @@ import numpy as np
 from evac.daylight import SunTimes, sun_times
 from evac.exposure import cold_class, wind_chill_c
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import FloatArray, Lift, Limit
+from evac.facts.lift import IN_SAFETY, FloatArray, Lift, Limit
 from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
 from evac.quantiles import quantile
 
 FROM_STOP = "stop"
-IN_SAFETY = "in safety"
+FROM_ORDER = "limit_from_order"
+"""Why no order time helps: a missed limit that counts from the order itself."""
 
 PLANNED_SHARE = 0.9
 """A time is met where it holds on this share of the imagined days (P90)."""
@@ -45,7 +46,8 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         dusk (unless the plan is for the night) and one for cold where bare skin
         freezes. A limit that counts from the order gives no latest time: it appears
         only where the plan cannot meet it, with how much is missing as a negative
-        time. The earliest entry is ``binding``.
+        time. No order time would meet such a limit, so ``binding`` is the earliest of
+        the others; None where there is none.
 
     Notes
     -----
@@ -77,7 +79,11 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         stop_clock_s=conditions.stop_clock_s,
         order_clock_s=conditions.stop_clock_s + order_s,
         latest=tuple(latest),
-        binding=min(latest, key=lambda item: item.after_stop_s, default=None),
+        binding=min(
+            (item for item in latest if item.reason != FROM_ORDER),
+            key=lambda item: item.after_stop_s,
+            default=None,
+        ),
         sunset_clock_s=sun.sunset_s,
         dusk_clock_s=sun.dusk_s,
         wind_chill_c=None if math.isnan(chill_c) else chill_c,
@@ -151,6 +157,9 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
     found = []
     for limit in lift.limits:
         needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
+        if math.isinf(needed_s):
+            # Not known when all are safe: missed, and no order time would meet it.
+            continue
         after_s = 60.0 * limit.minutes - needed_s
         if limit.counts_from == FROM_STOP:
             found.append(
@@ -159,7 +168,7 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
         elif after_s < 0:
             found.append(
                 LatestOrder(
-                    reason="limit_from_order",
+                    reason=FROM_ORDER,
                     after_stop_s=after_s,
                     clock_s=lift.conditions.stop_clock_s + after_s,
                     met=False,
@@ -217,7 +226,6 @@ def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
 
 def is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
     """Whether one limit is met at P90 with the order at its likely time."""
-    """Whether one limit is met at P90 with the planned order."""
     needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
     if limit.counts_from == FROM_STOP:
         needed_s += lift.organisation.stop_to_order_s.likely

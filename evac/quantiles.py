@@ -11,6 +11,9 @@ _SCORE_95 = 1.959963984540054
 
 def quantile(values: FloatArray, share: float) -> float:
     """The smallest value that at least ``share`` of the values do not exceed."""
+    if np.isinf(values).all():
+        # Interpolation would take the difference of two infinite values.
+        return float(values[0])
     return float(np.quantile(values, share, method="inverted_cdf"))
 
 

@@ -16,6 +16,7 @@ from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
 from evac.figures import clearing_times, svg_bytes, times
+from evac.quantiles import quantile
 from evac.words import Words
 
 
@@ -121,7 +122,7 @@ def _durations(plan: Plan, words: Words) -> Block:
         ]
 
     first_p50, first_p90 = np.quantile(simulation.order_to_first_s, [0.5, 0.9])
-    safe_p50 = float(np.quantile(simulation.order_to_safe_s, 0.5))
+    safe_p50 = quantile(simulation.order_to_safe_s, 0.5)
     rows = [
         stated("plandoc.d_stop_order", organisation.stop_to_order_s),
         stated("plandoc.d_order_secured", organisation.order_to_secured_s),

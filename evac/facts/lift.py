@@ -165,6 +165,10 @@ class LoadCase:
     batch_empty: int = 0
 
 
+IN_SAFETY = "in safety"
+"""What a limit counts to where all must be at a safe place."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
     """A time limit, with its source; it states what it counts from and to."""

@@ -97,7 +97,9 @@ def safe_seconds(
 
     The folder's own time, or where the layers tell of more: the longest walk to a
     muster point, and where its shelter is too small the last vehicle round, with what
-    of the rounds cannot be driven while lowering goes on.
+    of the rounds cannot be driven while lowering goes on. Infinite where more people
+    come to a muster point than it shelters and nothing drives them on: nobody knows
+    then when all are safe.
 
     Parameters
     ----------
@@ -113,9 +115,10 @@ def safe_seconds(
     for care in find_care(lift, work, ways, points):
         if not care.people:
             continue
-        rounds = care.rounds or 0
-        one_s = care.rounds_s / rounds if rounds else 0.0
-        driven_s = max(one_s, care.rounds_s - schedule.clear_s)
+        if care.rounds is None:
+            return Triple(low=math.inf, likely=math.inf, high=math.inf)
+        one_s = care.rounds_s / care.rounds if care.rounds else 0.0
+        driven_s = max(one_s, care.rounds_s - _under_way_s(care, schedule))
         walk_s = care.longest_walk_s
         longest = Triple(
             low=max(longest.low, WALK_LOW * walk_s + driven_s),
@@ -127,3 +130,19 @@ def safe_seconds(
         likely=max(stated.likely, longest.likely),
         high=max(stated.high, longest.high),
     )
+
+
+def _under_way_s(care: MusterCare, schedule: Schedule) -> float:
+    """How long vehicles can drive while lowering still goes on.
+
+    Nobody is at the point before the first of its spans is lowered and has walked.
+    """
+    first_s = min(
+        (
+            rescue.start_s
+            for rescue in schedule.rescues
+            if rescue.span_index in care.span_indices
+        ),
+        default=schedule.clear_s,
+    )
+    return max(schedule.clear_s - first_s - care.longest_walk_s, 0.0)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import IN_SAFETY, Lift, Side
 from evac.facts.work import Route, Work
 from evac.muster.care import find_care, landing_class, landing_slope_deg
 
@@ -81,6 +81,8 @@ def _shelter(
 ) -> list[Finding]:
     findings = []
     names = {point.id: point.name or point.id for point in lift.muster_points}
+    # When all are safe is not known then, so such a limit cannot be met.
+    counts_safe = any(limit.counts_to == IN_SAFETY for limit in lift.limits)
     for care in find_care(lift, work, ways, points):
         if care.people == 0:
             continue
@@ -103,7 +105,7 @@ def _shelter(
             findings.append(
                 Finding(
                     key="muster.no_vehicle",
-                    severity=Severity.WARN,
+                    severity=Severity.STOP if counts_safe else Severity.WARN,
                     where=where,
                     values=values,
                 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -62,7 +63,8 @@ def simulate(
         so two plans of one lift see the same days and can be compared run by run.
     safe_s : Triple, optional
         From the last passenger on the ground to all at a safe place [s]; the
-        folder's ``ground_to_safe_s`` where not given.
+        folder's ``ground_to_safe_s`` where not given. Infinite: not known when all
+        are safe, and ``order_to_safe_s`` is infinite too.
     gates : tuple of UnitGate, optional
         Of `evac.hazards.find_gates`; found again where not given.
     notice_s : mapping of str to float, optional
@@ -249,7 +251,11 @@ def _result(
     runs = days.stop_index.size
     clear_s = done.finish_s.max(axis=0)
     apart_s = independent.finish_s.max(axis=0)
-    all_safe_s = clear_s + fit_one(safe_s).at(scores(seed, "to the safe place", runs))
+    if math.isinf(safe_s.likely):
+        all_safe_s = np.full(runs, math.inf)
+    else:
+        to_safe_s = fit_one(safe_s).at(scores(seed, "to the safe place", runs))
+        all_safe_s = clear_s + to_safe_s
     last = np.bincount(done.finish_s.argmax(axis=0), minlength=len(assignment.zones))
     return Simulation(
         runs=runs,

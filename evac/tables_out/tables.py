@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -113,7 +114,11 @@ def _summary(plan: Plan, words: Words) -> Table:
         "clear_min": plan.schedule.clear_s / 60,
         "clear_p50_min": simulation.p50_s / 60,
         "clear_p90_min": simulation.p90_s / 60,
-        "safe_p90_min": simulation.safe_p90_s / 60,
+        "safe_p90_min": (
+            simulation.safe_p90_s / 60
+            if math.isfinite(simulation.safe_p90_s)
+            else words.say("tables.not_known")
+        ),
         "latest_order_min": binding.after_stop_s / 60 if binding else None,
         "proven": _yes(plan.assignment.proven, words),
         "caution": words.say("cautions.short"),

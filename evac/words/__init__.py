@@ -146,6 +146,8 @@ class Words:
 
     def duration(self, value_s: float) -> str:
         """A duration: 45 s, 12 min, 1 h 05 min; minutes are rounded up."""
+        if not math.isfinite(value_s):
+            return sentences(self.language)["numbers.not_known"]
         if value_s < 0:
             return f"-{self.duration(-value_s)}"
         if value_s < 60:

@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import io
+import json
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from builders import along, make_lift
 from flat_heights import make_flat_heights
+from rich.console import Console
 from shapely.geometry import LineString, Polygon
 
 from evac.access import find_routes
-from evac.facts.finding import Finding
-from evac.facts.lift import Lift, MusterPoint, Side, Triple
-from evac.facts.work import Schedule
+from evac.documents.bundle import document_files
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Lift, Limit, MusterPoint, Side, Triple
+from evac.facts.work import Rescue, Schedule
 from evac.gear import find_reaches, options
 from evac.hazards import find_gates
 from evac.line import lay_out
 from evac.muster import doubts, find_care, find_ways, landing_class, safe_seconds
+from evac.plan import make_plan
+from evac.summary import print_summary
+from evac.tables_out import plan_tables
+from evac.tables_out.record import plan_json
 from evac.timing import build_work
 from evac.words import Words
 
@@ -190,11 +200,31 @@ def test_ground_that_is_not_known_has_no_class() -> None:
     assert landing_class(line, side=Side.ASCENDING, span_index=0) == "unknown"
 
 
-def safe_at(lift: Lift, *, clear_s: float) -> Triple:
+def lowered(*, at_s: float) -> Rescue:
+    return Rescue(
+        team="Team 1",
+        order=1,
+        side=Side.ASCENDING,
+        span_index=0,
+        distance_m=50.0,
+        people=4,
+        rope_height_m=8.0,
+        seat_height_m=6.0,
+        rope_needed_m=20.0,
+        start_s=at_s,
+        finish_s=at_s + 600.0,
+    )
+
+
+def safe_at(lift: Lift, *, clear_s: float, first_s: float | None = None) -> Triple:
+    """With one carrier of the first span begun at ``first_s``; None: no carrier."""
     heights = make_flat_heights(lift)
     work = build_work(lift, heights, (), (), (), ())
     ways, points = find_ways(lift, heights.line)
-    schedule = Schedule(stop_offset_m=0.0, rescues=(), clear_s=clear_s, team_clear_s={})
+    rescues = () if first_s is None else (lowered(at_s=first_s),)
+    schedule = Schedule(
+        stop_offset_m=0.0, rescues=rescues, clear_s=clear_s, team_clear_s={}
+    )
     return safe_seconds(lift, work, ways, points, schedule)
 
 
@@ -219,9 +249,57 @@ def test_rounds_that_lowering_leaves_time_for_cost_the_last_one_only() -> None:
     work = build_work(lift, heights, (), (), (), ())
     (care,) = find_care(lift, work, *find_ways(lift, heights.line))
     assert care.rounds_s > 900.0
-    long = safe_at(lift, clear_s=care.rounds_s)
-    none = safe_at(lift, clear_s=0.0)
-    assert none.likely - long.likely == pytest.approx(care.rounds_s - 900.0)
+    walk_s = care.longest_walk_s
+    assert safe_at(lift, clear_s=0.0).likely == pytest.approx(walk_s + care.rounds_s)
+    # From the first lowering and its walk on, all rounds but the last are driven.
+    long = safe_at(lift, clear_s=1800.0 + walk_s + care.rounds_s, first_s=1800.0)
+    assert long.likely == pytest.approx(walk_s + 900.0)
+
+
+def test_no_vehicle_drives_before_anybody_can_have_come() -> None:
+    hut = replace(HUT, shelter_places=5, vehicle_seats=8, vehicle_round_s=900.0)
+    lift = make_lift(muster_points=(hut,))
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    (care,) = find_care(lift, work, *find_ways(lift, heights.line))
+    # By hand: lowering from 30 min on, all down at 45 min and a walk: vehicles have
+    # 15 min under way, not 45 and the walk.
+    walk_s = care.longest_walk_s
+    found = safe_at(lift, clear_s=2700.0 + walk_s, first_s=1800.0)
+    assert found.likely == pytest.approx(walk_s + care.rounds_s - 900.0)
+    # Nobody of these spans hangs at this stop: nothing is driven in advance.
+    assert safe_at(lift, clear_s=2700.0).likely == pytest.approx(walk_s + care.rounds_s)
+
+
+def test_too_small_a_shelter_without_a_vehicle_is_never_all_in_safety() -> None:
+    hut = replace(HUT, shelter_places=5, vehicle_seats=0)
+    limit = Limit(
+        minutes=600.0, counts_from="order", counts_to="in safety", source="invented"
+    )
+    lift = make_lift(muster_points=(hut,), limits=(limit,))
+    assert safe_at(lift, clear_s=3600.0).likely == math.inf
+    plan = make_plan(lift, date=dt.date(2026, 1, 20))
+    assert plan.limit_met is False
+    assert plan.simulation.chance_of_limit == 0.0
+    said = {item.key: item for item in plan.findings}
+    assert said["muster.no_vehicle"].severity is Severity.STOP
+    missed, _ = Words().finding(said["plan.limit_missed"])
+    assert "from the order until all are in safety (P90): not known" in missed
+    # Other limits keep their own: to the ground this one is met.
+    ground = replace(limit, minutes=6000.0, counts_to="on the ground")
+    down = make_plan(replace(lift, limits=(ground,)), date=dt.date(2026, 1, 20))
+    assert down.limit_met is True
+    found = {item.key: item for item in down.findings}
+    assert found["muster.no_vehicle"].severity is Severity.WARN
+    for each in (plan, down):
+        assert [item.reason for item in each.clock.latest] == ["dusk"]
+        printed = io.StringIO()
+        print_summary(Console(file=printed, width=200), each, Words(), written="-")
+        assert "everyone at a safe place: P90 not known." in printed.getvalue()
+    assert document_files(plan, Words())["plan.pdf"].startswith(b"%PDF")
+    assert json.loads(plan_json(plan))["safe_p90_s"] is None
+    summary = plan_tables(plan, Words())[0]
+    assert "inf" not in {str(cell) for row in summary.rows for cell in row}
 
 
 def test_the_folder_s_own_time_is_never_undercut() -> None:
