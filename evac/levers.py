@@ -21,7 +21,7 @@ from evac.facts.change import Lever, Levers
 from evac.facts.lift import FloatArray, Lift, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import Assignment, Work
-from evac.ready import make_ready
+from evac.ready import make_ready, work_at_mean
 from evac.simulation import clearing_seconds
 
 SOONER_S = 600.0
@@ -36,7 +36,7 @@ EFFORT = 45.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Ready:
-    """A changed lift, assigned."""
+    """A changed lift, assigned by the step times that the plan was shared out by."""
 
     change: Change
     lift: Lift
@@ -53,8 +53,8 @@ def find_levers(
 ) -> Levers:
     """One more team, a longer kit, ten minutes sooner, a half-empty line: ranked.
 
-    Of the teams and of the kits only the one that helps most at likely times is
-    imagined day by day.
+    Of the teams and of the kits only the one that helps most is imagined day by day:
+    at likely step times, or at mean ones where the plan was shared out by them.
 
     Parameters
     ----------
@@ -195,7 +195,10 @@ def _map(triple: Triple, change: Callable[[float], float]) -> Triple:
 
 def _ready(plan: Plan, change: Change, ways_in: access.WaysIn) -> _Ready:
     lift = change.apply(plan.lift)
-    work = make_ready(lift, plan.heights, date=plan.date, ways_in=ways_in).work
+    ready = make_ready(lift, plan.heights, date=plan.date, ways_in=ways_in)
+    # By likely times a plan by mean ones would look improvable, or harmed, for nothing.
+    by_mean = plan.assignment.chosen_by == "mean"
+    work = work_at_mean(lift, plan.heights, ready) if by_mean else ready.work
     return _Ready(change=change, lift=lift, work=work, assignment=assign(work))
 
 
@@ -211,7 +214,7 @@ def _base_s(plan: Plan, *, runs: int) -> FloatArray:
 def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever:
     """The better of two plans for the change: shared out anew, or zones as they are.
 
-    The best sharing at likely times is not always the best over the imagined days; a
+    The best sharing at one step time each is not always the best over many days; a
     change that helps must not look as if it harmed because everybody moved for it.
     """
     assignment, clear_s = ready.assignment, _clear_s(plan, ready, runs=runs)

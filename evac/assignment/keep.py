@@ -10,11 +10,11 @@ import numpy as np
 from evac.assignment.certificate import make_assignment
 from evac.assignment.costs import KIND_SIDES, SIDES, make_columns, units_in_order
 from evac.assignment.moves import Chosen
-from evac.facts.work import Assignment, Work, Zone
+from evac.facts.work import Assignment, Option, Work, Zone
 
 
 def own_zones_only(work: Work, zones: Iterable[Zone], *, planned: Work) -> Work:
-    """The same work where each team may take units of its own zone only.
+    """The same work where each team may take its own zone only, with its own kit.
 
     Parameters
     ----------
@@ -24,13 +24,29 @@ def own_zones_only(work: Work, zones: Iterable[Zone], *, planned: Work) -> Work:
         As planned.
     planned : Work
         That the zones were made from.
+
+    Notes
+    -----
+    A team at work that is told to change rope for loop has not been left as it is: so
+    of its options only those with the technique and the kit of its zone remain.
     """
-    own = np.zeros((len(work.team_ids), *work.people.shape), dtype=bool)
+    own = np.zeros((len(work.options), *work.people.shape), dtype=bool)
     for zone in zones:
-        if zone.team in work.team_ids:
-            for side, span in units_in_order(planned, zone):
-                own[work.team_ids.index(zone.team), SIDES.index(side), span] = True
-    return replace(work, valid=work.valid & own[work.option_team])
+        rows = np.array(
+            [_is_same(option, zone.option) for option in work.options], dtype=bool
+        )
+        for side, span in units_in_order(planned, zone):
+            own[rows, SIDES.index(side), span] = True
+    return replace(work, valid=work.valid & own)
+
+
+def _is_same(option: Option, other: Option) -> bool:
+    """Whether two options are one way to work; their places in a list may differ."""
+    return (option.team, option.technique, option.kit) == (
+        other.team,
+        other.technique,
+        other.kit,
+    )
 
 
 def told_by(work: Work, zones: Iterable[Zone], *, best: Assignment) -> Assignment:

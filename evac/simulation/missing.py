@@ -127,7 +127,8 @@ def without_team(
         Teams may go on beyond their own zone's far end without losing anything; a
         team whose zone changes otherwise sets out ``notice_s`` later (see
         `evac.assignment.notice`). As few teams as possible move, among the sharings
-        that end at most ten minutes later, at likely times, than the earliest possible.
+        that end at most ten minutes later than the earliest possible, at the step times
+        of ``work``: likely ones, or mean ones where the plan was shared out by them.
 
     Raises
     ------
