@@ -22,6 +22,7 @@ from evac.facts.heights import Heights, StopGrid
 from evac.facts.lift import Lift, Side, Team, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Work, Zone
+from evac.heights.stop import doubtful_spans
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 WORTH_MOVING_S = 600.0
@@ -104,7 +105,8 @@ def _require_known(plan: Plan, situation: Situation) -> None:
             {*situation.missing_teams, *situation.cleared, *situation.in_hand_s},
         ),
         "support": (
-            {support.id for support in plan.lift.supports},
+            # Nothing stands at a mark that could be in doubt.
+            {support.id for support in plan.lift.supports if not support.mark},
             set(situation.doubtful_supports),
         ),
         "hazard": (
@@ -245,8 +247,7 @@ def _heights_now(
         rope_height_m={s: heights.stops.rope_height_m[s][row] for s in SIDES},
         seat_height_m={s: heights.stops.seat_height_m[s][row] for s in SIDES},
     )
-    doubtful = [k for k, support in enumerate(lift.supports) if support.doubtful]
-    beside = set(doubtful) | {k - 1 for k in doubtful}
+    beside = doubtful_spans(lift.supports)
     return replace(
         heights,
         line=replace(heights.line, supports=lift.supports),

@@ -11,6 +11,7 @@ from evac.facts.work import NEVER_S, Option, Reach, UnitGate
 from evac.gear.budget import descent_energy_j, energy_left_j
 from evac.gear.choices import kit_of, technique_of
 from evac.gear.rope_needed import rope_needed_m
+from evac.heights.stop import doubtful_spans
 
 LEVEL_GROUND_DEG = 10.0
 """Steepest ground on which a ladder is footed (common practice, no source)."""
@@ -131,7 +132,8 @@ def _limit(case: _Case) -> str:
     # Slopes are compared so that one that is not known (NaN) is refused.
     if not unit.slope_greatest_deg <= technique.most_rope_slope_deg:
         return "slope"
-    if technique.kind in ON_THE_ROPE and _is_beside_doubt(lift, unit.span_index):
+    beside_doubt = unit.span_index in doubtful_spans(lift.supports)
+    if technique.kind in ON_THE_ROPE and beside_doubt:
         return "rollers"
     if technique.kind == LADDER and not unit.ground_slope_deg <= LEVEL_GROUND_DEG:
         return "ground"
@@ -154,10 +156,6 @@ def _spare_m(case: _Case) -> Mapping[str, float]:
             technique.most_seat_height_m - unit.seat_greatest_m - unit.margin_m
         )
     return spare
-
-
-def _is_beside_doubt(lift: Lift, span_index: int) -> bool:
-    return any(s.doubtful for s in lift.supports[span_index : span_index + 2])
 
 
 def _is_rated(kit: Kit, mass_kg: float) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from evac.facts.heights import (
     StopHeights,
     SupportLoads,
 )
-from evac.facts.lift import FloatArray, Lift, LoadCase, Side
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side, Support
 from evac.heights.cuts import uncut, with_marks
 from evac.heights.kinds import support_kinds
 from evac.heights.load_cases import people_of, row_of, weight_n
@@ -187,7 +188,11 @@ def carrier_heights(lift: Lift, line: Line, solved: SolvedSide) -> CarrierHeight
     spans = span_of(line, distance_m)
     rope_m = elevation_m - below_m
     seat_m = rope_m - lift.carriers.rope_to_seat_m
-    known = (seat_m > 0) & ~np.isnan(rope_m) & ~np.isin(spans, doubtful_spans(line))
+    known = (
+        (seat_m > 0)
+        & ~np.isnan(rope_m)
+        & ~np.isin(spans, doubtful_spans(line.supports))
+    )
     ordinal = model.by_distance(np.arange(state.x_m.size, dtype=np.int64))
     rise = model.by_distance(state.slope)
     return CarrierHeights(
@@ -207,10 +212,15 @@ def carrier_heights(lift: Lift, line: Line, solved: SolvedSide) -> CarrierHeight
     )
 
 
-def doubtful_spans(line: Line) -> list[int]:
-    """Spans beside a support whose rope is not where it should be (rule 9)."""
-    spans: set[int] = set()
-    for index, support in enumerate(line.supports):
-        if support.doubtful:
-            spans |= {index - 1, index}
-    return sorted(spans & set(range(len(line.spans))))
+def doubtful_spans(supports: Sequence[Support]) -> list[int]:
+    """Spans beside a support whose rope is not where it should be (rule 9).
+
+    Of a cut span every part: nothing stands at a mark that would hold the rope up.
+    """
+    stands = [index for index, support in enumerate(supports) if not support.mark]
+    return [
+        span
+        for start, end in pairwise(stands)
+        if supports[start].doubtful or supports[end].doubtful
+        for span in range(start, end)
+    ]

@@ -29,7 +29,9 @@ def side_envelope(
     stance = _filled(extremes.greatest_m[1])
     sunk = least - lift.carriers.rope_to_seat_m <= 0
     spans = np.searchsorted(line.distance_m, ground.distance_m, side="left") - 1
-    doubtful = np.isin(np.clip(spans, 0, len(line.spans) - 1), doubtful_spans(line))
+    doubtful = np.isin(
+        np.clip(spans, 0, len(line.spans) - 1), doubtful_spans(line.supports)
+    )
     known = ~(void | sunk | doubtful)
 
     def shown(values: FloatArray) -> FloatArray:
@@ -164,7 +166,7 @@ def _reason(
     envelope: SideEnvelope,
 ) -> str:
     """Why a unit's heights are not known, as a words key below ``unknown.``; or ""."""
-    if span.index in doubtful_spans(line):
+    if span.index in doubtful_spans(line.supports):
         return "doubtful"
     ground = line.ground[envelope.side]
     if np.isnan(ground.elevation_m[inside] + ground.stance_m[inside]).any():

@@ -3,23 +3,52 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from functools import cache
 
 import pytest
 from builders import make_lift
+from steady_plan import steady_plan
 
+from evac.assignment import assign
+from evac.clearing import make_schedule
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue
+from evac.heights.cuts import cut
 from evac.plan import make_plan
+from evac.ready import make_ready
 from evac.replan import replan
+
+DAY = dt.date(2026, 1, 20)
 
 
 @cache
 def ordered() -> Plan:
-    return make_plan(make_lift(limits=()), date=dt.date(2026, 1, 20), seed=1)
+    return make_plan(make_lift(limits=()), date=DAY, seed=1)
+
+
+@cache
+def halved() -> Plan:
+    """The same lift shared out with three of its spans cut in two."""
+    plan = ordered()
+    lift, heights = cut(plan.lift, plan.heights, cuts_m=(170.0, 287.0, 530.0))
+    ready = make_ready(lift, heights, date=DAY)
+    assignment = assign(ready.work)
+    return replace(
+        plan,
+        lift=lift,
+        heights=heights,
+        gates=ready.gates,
+        routes=ready.routes,
+        work=ready.work,
+        assignment=assignment,
+        schedule=make_schedule(
+            lift, heights, ready.work, assignment, gates=ready.gates
+        ),
+    )
 
 
 def turns(team: str) -> list[Rescue]:
@@ -105,6 +134,46 @@ def test_a_doubtful_support_closes_both_its_spans() -> None:
         (side, span, "assignment.reason.unknown") for side in Side for span in (1, 2)
     }
     assert not {r.span_index for r in found.schedule.rescues} & {1, 2}
+
+
+def test_of_a_cut_span_beside_a_doubtful_support_no_part_is_known() -> None:
+    # A cut is a mark and holds nothing up: rule 9 closes both whole spans.
+    plan = halved()
+    assert sum(support.mark for support in plan.lift.supports) == 3
+    stands = ordered().lift.supports
+    places = [support.distance_m for support in stands]
+    for number, support in enumerate(stands):
+        found = replan(plan, Situation(now_s=900.0, doubtful_supports=(support.id,)))
+        low_m = places[max(number - 1, 0)]
+        high_m = places[min(number + 1, len(places) - 1)]
+        closed = {
+            span.index
+            for span in plan.heights.line.spans
+            if span.start_m < high_m and span.end_m > low_m
+        }
+        for unit in found.heights.units:
+            assert unit.known == (unit.span_index not in closed)
+            assert unit.reason == ("doubtful" if unit.span_index in closed else "")
+        assert not {r.span_index for r in found.schedule.rescues} & closed
+        assert {u.span_index for u in found.assignment.uncovered} >= closed
+
+
+def test_a_team_that_stays_in_its_zone_keeps_its_kit() -> None:
+    # At likely times the rope would be quicker: a team at the loop is not told so.
+    plan = steady_plan()
+    found = replan(plan, Situation(now_s=0.0), threshold_s=1e9)
+    assert found.kept
+    assert found.moved_s < found.kept_s
+    kits = {zone.team: zone.option.kit for zone in plan.assignment.zones}
+    assert {zone.team: zone.option.kit for zone in found.assignment.zones} == kits
+
+
+def test_a_mark_is_no_support_that_could_be_in_doubt() -> None:
+    with pytest.raises(EvacError) as refused:
+        replan(halved(), Situation(now_s=0.0, doubtful_supports=("mark 170 m",)))
+    assert str(refused.value) == (
+        "the plan has no support mark 170 m; it has 0, 1, 2, 3, 4, 5"
+    )
 
 
 def test_a_gate_that_stays_shut_leaves_its_spans_and_a_later_one_delays_them() -> None:

@@ -219,6 +219,21 @@ def test_nobody_goes_on_the_rope_beside_a_doubtful_support() -> None:
     assert limits(lift, LOOP) == {"ok"}
 
 
+def test_nor_in_any_part_of_a_cut_span_beside_it() -> None:
+    # Span 2-3 cut in two: the part beyond the mark hangs on support 2 as well.
+    lift = make_lift()
+    low, high = lift.supports[2:4]
+    mark = replace(
+        low, id="mark", distance_m=(low.distance_m + high.distance_m) / 2, mark=True
+    )
+    supports = (*lift.supports[:3], mark, *lift.supports[3:])
+    supports = tuple(replace(s, doubtful=s.id == "2") for s in supports)
+    lift = replace(lift, supports=supports)
+
+    stopped = {reach.span_index for reach in reaches_of(lift, ON_ROPE) if not reach.ok}
+    assert stopped == {1, 2, 3}
+
+
 def test_an_unknown_height_is_never_reached() -> None:
     lift = make_lift()
     units = make_units(lift, known=False)
