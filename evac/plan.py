@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -16,15 +17,14 @@ from evac import access, gear, informing, learning, roster, timing
 from evac.assignment import assign
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
-from evac.clock import PLANNED_SHARE, decide, end_s, is_met, limits_met
+from evac.clock import FROM_STOP, PLANNED_SHARE, decide, end_s, is_met, limits_met
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import Lift
+from evac.facts.lift import Lift, Limit
 from evac.facts.plan import Plan
 from evac.facts.work import (
     Assignment,
-    Clock,
     Remedy,
     Simulation,
 )
@@ -36,7 +36,7 @@ from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways, safe_seconds
 from evac.quantiles import quantile
 from evac.ready import make_ready, work_at_mean, worth_cutting
-from evac.sharing import share_out
+from evac.sharing import clear_p90_s, share_out
 from evac.simulation import simulate
 from evac.simulation.missing import prepare_branches
 
@@ -132,16 +132,22 @@ def make_plan(
     remedy_findings: tuple[Finding, ...] = ()
     if not everyone_reached or limit_met is False:
         report("remedies", 0.0)
+        # Remedies are judged by likely times: against the best sharing by those.
+        base, base_p90_s = assignment, simulation.p90_s
+        if not by_likely:
+            base = assign(ready.work)
+            base_p90_s = clear_p90_s(
+                lift, heights, ready.work, base, seed=seed, gates=ready.gates
+            )
         remedies, remedy_findings = find_remedies(
             lift,
             heights,
             ready.work,
-            # Remedies are judged by likely times: against the best sharing by those.
-            assignment if by_likely else assign(ready.work),
+            base,
             rebuild=lambda changed: (
                 make_ready(changed, heights, date=date, ways_in=ways_in).work
             ),
-            limit_s=_likely_limit_s(clock, simulation, assignment),
+            limit_s=_likely_limit_s(lift, simulation, base, base_p90_s=base_p90_s),
         )
     findings = (
         *lift.findings,
@@ -193,19 +199,34 @@ def make_plan(
 
 
 def _likely_limit_s(
-    clock: Clock, simulation: Simulation, assignment: Assignment
+    lift: Lift, simulation: Simulation, base: Assignment, *, base_p90_s: float
 ) -> int | None:
-    """How soon the last must be down at likely times, for P90 to meet the limit.
+    """How soon the last must be down at likely times, for P90 to meet the limits.
 
-    Remedies are judged by likely times; the P90 is taken to shrink with them.
+    Remedies are judged by likely times, against a sharing that is best by those; its
+    P90 is taken to shrink with them. None where every limit is met, or what is missed
+    has no end (safe time not known), for which nothing in the sharing is a remedy.
     """
-    limits = [item for item in clock.latest if item.reason == "limit" and not item.met]
-    if not limits:
+    late_s = [
+        _late_s(lift, limit, simulation)
+        for limit in lift.limits
+        if not is_met(lift, limit, simulation)
+    ]
+    late_s = [item for item in late_s if math.isfinite(item)]
+    if not late_s:
         return None
-    order_s = clock.order_clock_s - clock.stop_clock_s
-    late_s = max(order_s - item.after_stop_s for item in limits)
-    likely_s = max(zone.finish_s for zone in assignment.zones)
-    return int(likely_s * (1 - late_s / simulation.p90_s))
+    # The base is as late as the plan, and by what its P90 is beyond the plan's.
+    base_late_s = max(late_s) + max(base_p90_s - simulation.p90_s, 0.0)
+    likely_s = max(zone.finish_s for zone in base.zones)
+    return int(likely_s * (1 - base_late_s / base_p90_s))
+
+
+def _late_s(lift: Lift, limit: Limit, simulation: Simulation) -> float:
+    """By how much P90 misses a limit, counted from where the limit counts."""
+    needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
+    if limit.counts_from == FROM_STOP:
+        needed_s += lift.organisation.stop_to_order_s.likely
+    return needed_s - 60.0 * limit.minutes
 
 
 def _own_findings(

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import datetime as dt
 
-import numpy as np
-
 from evac import access
 from evac.assignment import assign
+from evac.clock import PLANNED_SHARE
 from evac.errors import NoPlanError
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
-from evac.facts.work import Assignment, Route
+from evac.facts.work import Assignment, Route, UnitGate, Work
+from evac.quantiles import quantile
 from evac.ready import OnStep, Settled, gravest, settle, work_at_mean
 from evac.simulation import clearing_seconds
 
@@ -93,14 +93,42 @@ def _gravest(lift: Lift, settled: Settled) -> tuple[int, int]:
     return gravest(lift, settled.heights, settled.assignment)
 
 
-def _p90_s(lift: Lift, settled: Settled, *, seed: int) -> float:
+def clear_p90_s(
+    lift: Lift,
+    heights: Heights,
+    work: Work,
+    assignment: Assignment,
+    *,
+    seed: int,
+    gates: tuple[UnitGate, ...],
+) -> float:
+    """P90 of order -> last on the ground, over as many days as sharings are judged on.
+
+    Parameters
+    ----------
+    lift, heights, work, assignment, gates
+        As for `evac.simulation.clearing_seconds`.
+    seed : int
+        Of the imagined days.
+
+    Returns
+    -------
+    float
+        Seconds.
+    """
     seconds = clearing_seconds(
+        lift, heights, work, assignment, runs=RUNS, seed=seed, gates=gates
+    )
+    return quantile(seconds, PLANNED_SHARE)
+
+
+def _p90_s(lift: Lift, settled: Settled, *, seed: int) -> float:
+    ready = settled.ready
+    return clear_p90_s(
         lift,
         settled.heights,
-        settled.ready.work,
+        ready.work,
         settled.assignment,
-        runs=RUNS,
         seed=seed,
-        gates=settled.ready.gates,
+        gates=ready.gates,
     )
-    return float(np.quantile(seconds, 0.9))
