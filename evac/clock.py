@@ -58,13 +58,7 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     """
     conditions, organisation = lift.conditions, lift.organisation
     order_s = organisation.stop_to_order_s.likely
-    sun = sun_times(
-        conditions.date,
-        latitude_deg=lift.latitude_deg,
-        longitude_deg=lift.longitude_deg,
-        time_zone=conditions.time_zone,
-        skyline_angle_deg=conditions.skyline_angle_deg,
-    )
+    sun = _sun(lift)
     chill_c = float(
         wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
     )
@@ -96,6 +90,31 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         first_word_met=None
         if round_s is None
         else round_s <= organisation.first_word_s,
+    )
+
+
+def is_dark(lift: Lift) -> bool:
+    """Whether the work begins without daylight, by the planned order.
+
+    Planned for the night, or ordered before sunrise or after dusk; all day where the
+    sun does not come clear of the skyline.
+    """
+    if lift.conditions.night:
+        return True
+    sun = _sun(lift)
+    order_s = lift.conditions.stop_clock_s + lift.organisation.stop_to_order_s.likely
+    late = sun.dusk_s is not None and order_s >= sun.dusk_s
+    early = sun.sunrise_s is not None and order_s < sun.sunrise_s
+    return sun.dark_all_day or late or early
+
+
+def _sun(lift: Lift) -> SunTimes:
+    return sun_times(
+        lift.conditions.date,
+        latitude_deg=lift.latitude_deg,
+        longitude_deg=lift.longitude_deg,
+        time_zone=lift.conditions.time_zone,
+        skyline_angle_deg=lift.conditions.skyline_angle_deg,
     )
 
 
@@ -297,8 +316,8 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
     -------
     tuple of Finding
         Darkness or cold that come before the last is down, a valley that the sun does
-        not reach, a first word that comes too late or that nobody brings. Missed
-        limits are the plan's to say.
+        not reach, an order in the dark with times of daylight, a first word that comes
+        too late or that nobody brings. Missed limits are the plan's to say.
     """
     found = [
         Finding(
@@ -323,6 +342,14 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
                 key="clock.no_sun",
                 severity=Severity.WARN,
                 values={"skyline_deg": lift.conditions.skyline_angle_deg},
+            )
+        )
+    elif not lift.conditions.night and is_dark(lift):
+        found.append(
+            Finding(
+                key="clock.order_in_dark",
+                severity=Severity.WARN,
+                values={"order_clock_s": clock.order_clock_s},
             )
         )
     if clock.informer_round_s is None:

@@ -65,10 +65,8 @@ def triggers(lift: Lift, clock: Clock) -> tuple[Trigger, ...]:
     """What brings the decision forward, and what of it the planned day already has."""
     conditions = lift.conditions
     dusk_s = None
-    dark = conditions.night
     if clock.dusk_clock_s is not None:
         dusk_s = clock.dusk_clock_s - DUSK_THAT_DECIDES_S
-        dark = dark or dusk_s <= clock.stop_clock_s
     chill = clock.wind_chill_c
     return (
         Trigger(

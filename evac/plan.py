@@ -163,7 +163,7 @@ def make_plan(
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
-        *roster.doubts(lift, p90_s=simulation.p90_s),
+        *roster.doubts(lift, p90_s=simulation.p90_s, latest=clock.binding),
         *informing.doubts(heights, informed),
         *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,

@@ -7,6 +7,7 @@ from dataclasses import replace
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift, Team
+from evac.facts.work import LatestOrder
 from evac.words import Words
 
 DAY_S = 86_400.0
@@ -69,8 +70,12 @@ def hours_contain(from_s: float, to_s: float, clock_s: float) -> bool:
     return not to_s <= clock_s < from_s
 
 
-def doubts(lift: Lift, *, p90_s: float) -> tuple[Finding, ...]:
+def doubts(
+    lift: Lift, *, p90_s: float, latest: LatestOrder | None = None
+) -> tuple[Finding, ...]:
     """Teams that are not there at the order, and those whose duty ends too soon.
+
+    Too soon for the planned order, or for the latest order that the papers allow.
 
     Parameters
     ----------
@@ -78,6 +83,8 @@ def doubts(lift: Lift, *, p90_s: float) -> tuple[Finding, ...]:
         As `on_duty` left it.
     p90_s : float
         From the order to the last passenger on the ground in 9 of 10 days [s].
+    latest : LatestOrder, optional
+        By when the plan says that evacuation must be ordered.
     """
     order_s = order_clock_s(lift)
     found = [
@@ -93,6 +100,7 @@ def doubts(lift: Lift, *, p90_s: float) -> tuple[Finding, ...]:
         )
         for team in lift.off_duty
     ]
+    later_s = 0.0 if latest is None else max(latest.clock_s - order_s, 0.0)
     for team in lift.teams:
         if team.duty_to_s is None:
             continue
@@ -104,6 +112,20 @@ def doubts(lift: Lift, *, p90_s: float) -> tuple[Finding, ...]:
                     severity=Severity.WARN,
                     where=team.id,
                     values={"to_clock_s": team.duty_to_s, "p90_s": p90_s},
+                )
+            )
+        elif latest is not None and left_s < later_s + p90_s:
+            found.append(
+                Finding(
+                    key="roster.leaves_latest",
+                    severity=Severity.WARN,
+                    where=team.id,
+                    values={
+                        "to_clock_s": team.duty_to_s,
+                        "latest_clock_s": latest.clock_s,
+                        "p90_s": p90_s,
+                        "by_clock_s": order_s + left_s - p90_s,
+                    },
                 )
             )
     return tuple(found)

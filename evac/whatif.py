@@ -13,9 +13,8 @@ import numpy as np
 
 from evac import access, gear, roster
 from evac.clearing import make_schedule, planned_people
-from evac.clock import decide, limits_met
+from evac.clock import decide, is_dark, limits_met
 from evac.clock import doubts as clock_doubts
-from evac.daylight import sun_times
 from evac.errors import EvacError
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, StopGrid, StopHeights
@@ -71,7 +70,7 @@ class Answer:
     people: int
     """On the line at this stop, as the zones count them."""
     dark: bool
-    """Night times are used: the plan's own choice, or the order comes in the dark."""
+    """Night times are used: the plan's own choice, or another hour is in the dark."""
 
     @property
     def order_checked(self) -> bool:
@@ -145,7 +144,8 @@ def ask(
     of a side are taken; times spread those people evenly over the side. A missing team
     takes its kit along; spares stay. Snow changes the pace on the ground and what
     ladders may do; reach is counted from bare ground all the same, the safe side. The
-    order is taken to come in the dark when it comes after dusk or before sunrise.
+    order at another hour is taken to come in the dark when it comes after dusk or
+    before sunrise; without another hour the plan's own choice of night stays.
     """
     _require_known(plan, question)
     state = question.tension or plan.lift.tension.state
@@ -153,7 +153,8 @@ def ask(
         heights = heights_for(plan, state)
     case = _case(plan, question)
     lift = _changed(plan.lift, question)
-    dark = _is_dark(lift)
+    # Without another hour the answer keeps to the plan's own times.
+    dark = lift.conditions.night if question.stop_clock_s is None else is_dark(lift)
     lift = replace(lift, conditions=replace(lift.conditions, night=dark))
     stops = _both_sides(lift, heights, question, case=case)
     if question.load_name is not None:
@@ -199,7 +200,7 @@ def ask(
         *ready.findings,
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
-        *roster.doubts(lift, p90_s=simulation.p90_s),
+        *roster.doubts(lift, p90_s=simulation.p90_s, latest=clock.binding),
     )
     return Answer(
         question=question,
@@ -297,23 +298,6 @@ def _changed(lift: Lift, question: Question) -> Lift:
     )
     # Another hour, other teams (rule 21).
     return roster.on_duty(asked)
-
-
-def _is_dark(lift: Lift) -> bool:
-    """Whether the work begins without daylight."""
-    if lift.conditions.night:
-        return True
-    sun = sun_times(
-        lift.conditions.date,
-        latitude_deg=lift.latitude_deg,
-        longitude_deg=lift.longitude_deg,
-        time_zone=lift.conditions.time_zone,
-        skyline_angle_deg=lift.conditions.skyline_angle_deg,
-    )
-    order_s = lift.conditions.stop_clock_s + lift.organisation.stop_to_order_s.likely
-    late = sun.dusk_s is not None and order_s >= sun.dusk_s
-    early = sun.sunrise_s is not None and order_s < sun.sunrise_s
-    return sun.dark_all_day or late or early
 
 
 def _both_sides(

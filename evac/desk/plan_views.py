@@ -6,8 +6,10 @@ import html
 
 import ipywidgets as widgets
 
+from evac.clock import is_met
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
+from evac.facts.lift import Limit
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
 from evac.figures.doubt import reach_in_doubt
@@ -47,9 +49,8 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
     if plan.limit_met is None:
         limit = words.say("desk.verdict_no_limit")
     else:
-        limit = words.say(
-            "desk.verdict_limit_met" if plan.limit_met else "desk.verdict_limit_missed",
-            limit_min=min(item.minutes for item in plan.lift.limits),
+        limit = " ".join(
+            _limit_sentence(plan, item, words) for item in plan.lift.limits
         )
     times = words.say(
         "desk.verdict_times",
@@ -58,6 +59,16 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
         latest=latest_text(plan.clock.binding, words),
     )
     return reached, limit, times
+
+
+def _limit_sentence(plan: Plan, limit: Limit, words: Words) -> str:
+    met = is_met(plan.lift, limit, plan.simulation)
+    return words.say(
+        "desk.verdict_limit_met" if met else "desk.verdict_limit_missed",
+        limit_min=limit.minutes,
+        counts_from=limit.counts_from,
+        counts_to=limit.counts_to,
+    )
 
 
 def latest_text(binding: LatestOrder | None, words: Words) -> str:

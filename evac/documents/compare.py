@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from evac.clock import FROM_ORDER
 from evac.documents.blocks import Block, paragraph, points
 from evac.errors import InputError, Problem
 from evac.words import Words
@@ -151,8 +152,15 @@ def _times(old: Record, new: Record, words: Words) -> list[str]:
         _time(f"plandoc.compare.{key}", old[key], new[key], words)
         for key in ("clear_s", "p50_s", "p90_s", "safe_p90_s")
     ]
-    before = {item["reason"]: item["after_stop_s"] for item in old["latest"]}
-    now = {item["reason"]: item["after_stop_s"] for item in new["latest"]}
+    before, now = (
+        {
+            item["reason"]: item["after_stop_s"]
+            for item in record["latest"]
+            # No order time meets it: `limit_met` and the P90 say what changed.
+            if item["reason"] != FROM_ORDER
+        }
+        for record in (old, new)
+    )
     for reason in dict.fromkeys([*before, *now]):
         text = _time(
             "plandoc.compare.latest",

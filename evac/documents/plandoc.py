@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from evac.clock import is_met
 from evac.documents.blocks import (
     Block,
     blanks,
@@ -197,10 +198,11 @@ def _reached(plan: Plan, words: Words) -> str:
 def _limits(plan: Plan, words: Words) -> list[str]:
     if not plan.lift.limits or plan.limit_met is None:
         return [words.say("plandoc.no_limit")]
-    key = "plandoc.limit_met" if plan.limit_met else "plandoc.limit_missed"
     return [
         words.say(
-            key,
+            "plandoc.limit_met"
+            if is_met(plan.lift, limit, plan.simulation)
+            else "plandoc.limit_missed",
             limit_min=limit.minutes,
             counts_from=limit.counts_from,
             counts_to=limit.counts_to,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from evac.clock import limit_chance
+from evac.clock import FROM_ORDER, limit_chance
 from evac.documents.blocks import (
     Block,
     figure,
@@ -228,14 +228,20 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
 def _latest_table(plan: Plan, words: Words) -> Block:
     rows = []
     for item in plan.clock.latest:
-        late = item.after_stop_s < 0
+        never = item.reason == FROM_ORDER
+        if never:
+            after = words.say("plandoc.missed_by", late_s=-item.after_stop_s)
+        elif item.after_stop_s < 0:
+            after = words.say("plandoc.too_late", late_s=-item.after_stop_s)
+        else:
+            after = words.duration(60 * (item.after_stop_s // 60))
         rows.append(
             [
                 words.say(f"clock.{item.reason}"),
-                words.say("plandoc.too_late", late_s=-item.after_stop_s)
-                if late
-                else words.duration(60 * (item.after_stop_s // 60)),
-                words.clock_time(item.clock_s),
+                after,
+                words.say("plandoc.not_simulated")
+                if never
+                else words.clock_time(item.clock_s),
                 words.say("plandoc.yes" if item.met else "plandoc.no"),
                 item.source,
             ]

@@ -14,6 +14,7 @@ from evac.clock import (
     doubts,
     emptying_s,
     informer_round_s,
+    is_dark,
     limits_met,
     line_length_m,
     running_pays,
@@ -121,6 +122,27 @@ def test_a_limit_from_the_order_speaks_only_when_it_is_missed() -> None:
         False,
     )
     assert limits_met(lift, slow) is False
+
+
+def test_a_missed_limit_from_the_order_is_no_latest_order() -> None:
+    # 4 h against 3 h: no order time meets it. Dusk less 4 h still says by when.
+    slow = make_simulation(clear_p90_s=4 * HOUR)
+    lift = make_limited(counts_from="order")
+    clock = decide(lift, slow, SCHEDULE)
+    assert clock.binding is not None
+    assert clock.binding.reason == "dusk"
+    night = changed(lift, "conditions", night=True)
+    dark = decide(night, slow, SCHEDULE)
+    assert [item.reason for item in dark.latest] == ["limit_from_order"]
+    assert dark.binding is None
+
+
+def test_a_limit_that_nobody_knows_to_be_met_gives_no_latest_order() -> None:
+    endless = make_simulation(order_to_safe_s=np.full(1000, np.inf))
+    lift = make_limited(counts_to="in safety")
+    clock = decide(lift, endless, SCHEDULE)
+    assert {item.reason for item in clock.latest} == {"dusk"}
+    assert limits_met(lift, endless) is False
 
 
 def test_without_a_limit_none_is_said_to_be_met() -> None:
@@ -234,3 +256,18 @@ def test_a_valley_without_sun_cold_and_a_late_first_word_are_said() -> None:
     assert words.startswith("2 informers need 26 min to reach every carrier")
     nobody = changed(make_limited(), "organisation", informer_count=0)
     assert set(said(nobody, make_simulation())) == {"clock.no_informers"}
+
+
+@pytest.mark.parametrize(
+    ("stop_h", "night", "is_said"),
+    [(19, False, True), (5, False, True), (13, False, False), (19, True, False)],
+)
+def test_daylight_times_for_an_order_in_the_dark_are_said(
+    stop_h: int, night: bool, is_said: bool
+) -> None:
+    # January in the Alps: light from about 7:30 to 17:30 by any almanac.
+    lift = changed(
+        make_limited(), "conditions", stop_clock_s=stop_h * HOUR, night=night
+    )
+    assert is_dark(lift) == (stop_h != 13)
+    assert ("clock.order_in_dark" in said(lift, make_simulation())) is is_said

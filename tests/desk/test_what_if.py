@@ -123,6 +123,42 @@ def test_an_answer_is_the_plan_of_the_changed_folder(
     same_result(answer, make_plan(changed, date=demo_plan.date))
 
 
+def test_no_question_keeps_the_daylight_times_of_a_plan_in_the_dark(
+    demo_plan: Plan,
+) -> None:
+    lift = demo_plan.lift
+    late = replace(lift, conditions=replace(lift.conditions, stop_clock_s=19 * 3600.0))
+    plan = make_plan(late, date=demo_plan.date)
+    assert "clock.order_in_dark" in {finding.key for finding in plan.findings}
+    answer = ask(plan, Question(), runs=plan.simulation.runs)
+    assert not answer.dark
+    same_result(answer, plan)
+    # Asked for that very hour, the answer is the night's: slower.
+    night = ask(plan, Question(stop_clock_s=19 * 3600.0), runs=500)
+    assert night.dark
+    assert night.plan.simulation.p50_s > plan.simulation.p50_s
+
+
+def test_each_limit_is_told_for_itself(demo_plan: Plan) -> None:
+    (limit,) = demo_plan.lift.limits[:1]
+    tight = replace(limit, minutes=250.0, counts_to="on the ground")
+    wide = replace(limit, minutes=200.0, counts_from="order", counts_to="on the ground")
+    endless = replace(demo_plan.simulation, order_to_clear_s=np.full(500, 190 * 60.0))
+    slow = replace(
+        demo_plan.lift.organisation.stop_to_order_s, likely=70 * 60.0, high=80 * 60.0
+    )
+    lift = replace(
+        demo_plan.lift,
+        limits=(tight, wide),
+        organisation=replace(demo_plan.lift.organisation, stop_to_order_s=slow),
+    )
+    plan = replace(demo_plan, lift=lift, simulation=endless, limit_met=False)
+    # By hand: 190 + 70 min from the stop exceed 250; 190 from the order are in 200.
+    told = verdict_lines(plan, Words())[1]
+    assert "4 h 10 min from stop to on the ground is NOT met" in told
+    assert "3 h 20 min from order to on the ground is met" in told
+
+
 def test_a_team_that_stays_away_takes_its_kit_along(demo_plan: Plan) -> None:
     gone = demo_plan.lift.teams[0].id
     lift = demo_plan.lift

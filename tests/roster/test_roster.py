@@ -11,6 +11,8 @@ from flat_chain import make_chain
 
 from evac.errors import NoPlanError
 from evac.facts.lift import Lift
+from evac.facts.plan import Plan
+from evac.facts.work import LatestOrder
 from evac.plan import make_plan
 from evac.roster import doubts, hours_contain, on_duty, order_clock_s
 from evac.timing.seconds import pause_s_per_passenger
@@ -86,6 +88,48 @@ def test_duty_that_ends_before_the_last_is_down_is_said() -> None:
     (finding,) = doubts(lift, p90_s=2.1 * HOUR)
     assert finding.key == "roster.leaves"
     assert all(Words().finding(finding))
+
+
+def test_duty_that_ends_too_soon_for_the_latest_order_is_said_with_that_hour() -> None:
+    # By hand: ordered as planned 2 h are left of the duty, enough for a P90 of 1.5 h;
+    # ordered an hour later they are not.
+    order_s = order_clock_s(make_lift())
+    lift = on_duty(with_hours("Team 2", order_s / HOUR - 4, order_s / HOUR + 2))
+
+    def latest(*, later_s: float) -> LatestOrder:
+        return LatestOrder(
+            reason="dusk",
+            after_stop_s=order_s + later_s - lift.conditions.stop_clock_s,
+            clock_s=order_s + later_s,
+            met=later_s >= 0,
+            source="sun",
+        )
+
+    p90_s = 1.5 * HOUR
+    assert doubts(lift, p90_s=p90_s, latest=latest(later_s=0.4 * HOUR)) == ()
+    assert doubts(lift, p90_s=p90_s, latest=latest(later_s=-3 * HOUR)) == ()
+    (finding,) = doubts(lift, p90_s=p90_s, latest=latest(later_s=1 * HOUR))
+    assert finding.key == "roster.leaves_latest"
+    text, remedy = Words().finding(finding)
+    assert Words().clock_time(order_s + HOUR) in text
+    # Half an hour after the planned order 1.5 h are left.
+    assert Words().clock_time(order_s + 0.5 * HOUR) in remedy
+
+
+def test_the_plan_asks_rosters_for_its_own_latest_order(demo_plan: Plan) -> None:
+    binding, p90_s = demo_plan.clock.binding, demo_plan.simulation.p90_s
+    assert binding is not None
+    order_s = order_clock_s(demo_plan.lift)
+    assert binding.clock_s > order_s + 120
+    first, *others = demo_plan.lift.teams
+    # Two minutes to spare as planned, none at the latest order.
+    watch = replace(first, duty_from_s=6 * HOUR, duty_to_s=order_s + p90_s + 120)
+    plan = make_plan(
+        replace(demo_plan.lift, teams=(watch, *others)), date=demo_plan.date
+    )
+    said = {item.key: item for item in plan.findings}
+    assert said["roster.leaves_latest"].where == watch.id
+    assert "roster.leaves" not in said
 
 
 def test_a_descender_that_must_cool_makes_the_work_longer_by_its_pauses() -> None:
