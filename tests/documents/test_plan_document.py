@@ -17,6 +17,7 @@ from evac.documents.contents import answers
 from evac.documents.plandoc_reach import reach_blocks
 from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
+from evac.facts.work import LatestOrder
 from evac.maps import map_html
 from evac.reference import plan_contents
 from evac.summary import print_summary
@@ -158,6 +159,27 @@ def test_assumptions_and_findings_stand_in_the_document(text: str) -> None:
 def test_all_cautions_stand_at_the_end(text: str) -> None:
     for number in range(1, 5):
         assert joined(Words().say(f"cautions.c{number}")) in text
+
+
+def test_a_missed_limit_from_the_order_names_no_latest_order() -> None:
+    plan = make_plan()
+    missed = LatestOrder(
+        reason="limit_from_order",
+        after_stop_s=-3600.0,
+        clock_s=plan.clock.stop_clock_s - 3600.0,
+        met=False,
+        source="invented",
+    )
+    clock = replace(plan.clock, binding=None, latest=(missed,))
+    late = replace(plan, clock=clock)
+    document = "".join(page.joined for page in pages_of(late))
+    assert joined("No latest order time could be worked out") in document
+    assert joined("none: missed by 1 h 00 min whenever ordered") in document
+    assert joined("1 h 00 min before the stop") not in document
+    console = Console(file=io.StringIO(), width=220)
+    print_summary(console, late, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    assert "too late when the lift stops" not in console.file.getvalue()
 
 
 def test_the_latest_order_is_rounded_down() -> None:
