@@ -20,7 +20,7 @@ from evac.heights.extremes import find_extremes
 from evac.heights.passes import THIN_SET, fullest_case, state_passes
 from evac.heights.side_model import SideModel, side_model
 from evac.heights.stop import SolvedSide, solve_stop
-from evac.heights.tension import NO_FRICTION, TensionCase, other_side
+from evac.heights.tension import NO_FRICTION, other_side
 
 STIFFNESS_SHARE = 0.10
 """Modulus of six-strand haul ropes: 80-110 GPa (from memory)."""
@@ -39,6 +39,8 @@ SURVEY_M = 0.10
 ORDER_FREE_EXCESS_M = 0.20
 """What real sequences were found to exceed the order-free set by at most (measured:
 `tests/heights/test_order_free.py`)."""
+COUPLING_SHARE = 0.05
+"""Longest step of an unknown tension by which a wrong pull is tried."""
 DEVIATIONS = 2.0
 STOPS = 16
 """Stop positions at which the rope is solved again for every change."""
@@ -102,7 +104,9 @@ def find_margins(
     For every end of every interval the order-free set is solved again, thinned
     (`evac.heights.passes.THIN_SET`), and the greatest and least heights are compared
     metre by metre. Heights are taken above the fullest rope, not above the ground, so
-    that it does not matter where within a metre a carrier stands.
+    that it does not matter where within a metre a carrier stands. Where the tension is
+    not known both are taken over its whole range, as the envelope is: the least heights
+    stand at the low force, where every other value weighs more.
     """
     distance_m = line.ground[side].distance_m
     level = _above_fullest_rope(lift, line, models=models, side=side, cases=cases)
@@ -126,13 +130,16 @@ def find_margins(
             lift, level, models=models, side=side, cases=cases, friction=friction
         )
         parts["friction"] = np.maximum(parts["friction"], _moved_m(base, moved))
-    half_n = (lift.tension.high_force_n - lift.tension.low_force_n) / 2
-    if coupling_n > 0 and half_n > 0:
+    if coupling_n > 0:
         # A wrong pull of the other side acts as a wrong tension does.
-        parts["coupling"] = parts["tension"] * coupling_n / half_n
-    if lift.tension.state is TensionState.UNKNOWN:
-        # The envelope itself was taken over the whole range.
-        parts["tension"] = np.zeros(distance_m.size)
+        half_n = (lift.tension.high_force_n - lift.tension.low_force_n) / 2
+        if lift.tension.state is TensionState.UNKNOWN:
+            step_n = min(coupling_n, COUPLING_SHARE * lift.tension.low_force_n)
+            wider = _wider_tension(lift, step_n)
+            moved = _band(wider, level, models=models, side=side, cases=cases)
+            parts["coupling"] = _moved_m(base, moved) * coupling_n / step_n
+        elif half_n > 0:
+            parts["coupling"] = parts["tension"] * coupling_n / half_n
     sd_m = [
         SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
         for support in line.supports
@@ -173,19 +180,12 @@ def _band(
     friction: Mapping[Side, float] = NO_FRICTION,
 ) -> FloatArray:
     """Greatest and least heights (2, m) over the thinned set, NaN where none stood."""
-    force_n = lift.tension.force_n
-    tensions = None
-    if lift.tension.state is TensionState.UNKNOWN:
-        tensions = tuple(
-            TensionCase(force_n=force_n, locked=locked) for locked in (False, True)
-        )
     passes = state_passes(
         lift,
         level,
         models=models,
         side=side,
         cases=cases,
-        tensions=tensions,
         sampling=THIN_SET,
         friction=friction,
     )
@@ -269,6 +269,18 @@ def _frictions(lift: Lift, side: Side) -> list[dict[Side, float]]:
     ]
 
 
+def _wider_tension(lift: Lift, step_n: float) -> Lift:
+    tension = lift.tension
+    return replace(
+        lift,
+        tension=replace(
+            tension,
+            low_force_n=tension.low_force_n - step_n,
+            high_force_n=tension.high_force_n + step_n,
+        ),
+    )
+
+
 def _changes(lift: Lift) -> dict[str, tuple[Lift, ...]]:
     """The lift with one value at each end of its interval."""
     tension, rope, carriers = lift.tension, lift.rope, lift.carriers
@@ -276,10 +288,13 @@ def _changes(lift: Lift) -> dict[str, tuple[Lift, ...]]:
     def both(share: float) -> tuple[float, float]:
         return 1 - share, 1 + share
 
+    # An envelope of an unknown tension was itself taken over the whole range.
+    is_unknown = tension.state is TensionState.UNKNOWN
+    forces_n = () if is_unknown else (tension.low_force_n, tension.high_force_n)
     return {
         "tension": tuple(
             replace(lift, tension=replace(tension, force_n=force_n))
-            for force_n in (tension.low_force_n, tension.high_force_n)
+            for force_n in forces_n
         ),
         "modulus": tuple(
             replace(
