@@ -64,7 +64,9 @@ def families(
     units = beyond or [unit for unit in heights.units if unit.known]
     found: list[Family] = []
     found += _other_ends(lift)
-    found += _kits(lift, units)
+    found += _kits(
+        lift, units, planned={(option.team, option.kit) for option in work.options}
+    )
     found += _trainings(lift)
     found += _more_teams(lift)
     if not beyond:
@@ -117,8 +119,14 @@ def _other_ends(lift: Lift) -> list[Family]:
     return found
 
 
-def _kits(lift: Lift, units: list[UnitHeights]) -> list[Family]:
-    """A longer kit for each team and technique it may work with."""
+def _kits(
+    lift: Lift, units: list[UnitHeights], *, planned: set[tuple[str, str]]
+) -> list[Family]:
+    """A longer kit for each team and technique it may work with.
+
+    Longer than what is planned with: a kit overdue or retired is no rope in hand. A
+    spare counts for the team that takes it.
+    """
     found: list[Family] = []
     for team in lift.teams:
         for technique in lift.techniques:
@@ -127,7 +135,7 @@ def _kits(lift: Lift, units: list[UnitHeights]) -> list[Family]:
             have = [
                 kit
                 for kit in lift.kits
-                if kit.team == team.id and kit.technique == technique.id
+                if (team.id, kit.id) in planned and kit.technique == technique.id
             ]
             found.append(_lengths(lift, team, technique, units, have))
     return found

@@ -39,15 +39,12 @@ def halved_work(
     """
     cut_lift, halves = cut(lift, heights, cuts_m=(at_m,))
     gates = hazards.find_gates(cut_lift, halves.line)
-    # Whether a kit is in date is said by ``usable_kits`` alone.
-    options = tuple(
-        replace(option, index=number)
-        for number, option in enumerate(
-            item
-            for item in gear.options(cut_lift, date=dt.date.min)
-            if item.kit in usable_kits
-        )
+    # Whether a kit is in date is said by ``usable_kits`` alone; spares are dealt out
+    # among those too.
+    equipped = replace(
+        cut_lift, kits=tuple(kit for kit in cut_lift.kits if kit.id in usable_kits)
     )
+    options = gear.options(equipped, date=dt.date.min)
     return timing.build_work(
         cut_lift,
         halves,

@@ -82,8 +82,8 @@ def unit_rope_needed_m(lift: Lift, technique: Technique, unit: UnitHeights) -> f
             technique,
             rope_height_m=rope_m,
             attachment_height_m=rope_m - carriers.rope_to_descender_m,
-            # Counted from the stance as well, where the ground falls away beside it.
-            seat_height_m=max(unit.seat_greatest_m, rope_m - carriers.rope_to_seat_m),
+            # Of the counted height: from the stance, where the ground falls away.
+            seat_height_m=rope_m - carriers.rope_to_seat_m,
             margin_m=unit.margin_m,
         )
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 import re
 from collections.abc import Callable
@@ -104,6 +105,63 @@ def test_the_least_kit_suffices_and_five_metres_less_does_not() -> None:
             if reached:
                 assert found.objectives[1] == item.clear_s
     assert {item.key for item in findings} == {"assignment.least_kit"}
+
+
+def test_a_kit_as_long_as_one_overdue_is_offered_anew() -> None:
+    # Every long rope is overdue: its length is no rope in hand.
+    lift = make_lift()
+    day = lift.conditions.date
+    before = dt.date.fromordinal(day.toordinal() - 1)
+    for change in ({"inspection_due": before}, {"retire_on": before}):
+        late = with_kits(
+            lambda kit, change=change: (
+                replace(kit, rope_length_m=300.0, throw_height_m=200.0, **change)
+                if kit.technique == LOOP
+                else None
+            )
+        )
+        teams = tuple(replace(team, techniques=(LOOP,)) for team in late.teams)
+        late = replace(late, teams=teams)
+        work = build(late)
+        assert not work.options
+        offered = [
+            change
+            for family in changes.families(
+                late,
+                heights_of_lift(),
+                work,
+                assign(work),
+                unreached=heights_of_lift().units,
+            )
+            for change in family
+            if change.kind == "kit_thrown"
+        ]
+        assert {item.values["team"] for item in offered} == {
+            team.id for team in late.teams if team.crew >= 2
+        }
+        assert all(item.amount < 300 for item in offered)
+
+
+def test_a_spare_goes_to_a_half_as_though_kits_not_planned_with_were_not_there() -> (
+    None
+):
+    # A team's own rope is overdue, so the plan gave it the spare; cut or not.
+    lift = make_lift()
+    own = next(kit for kit in lift.kits if kit.technique == LOOP and kit.team)
+    team = next(team for team in lift.teams if team.id == own.team)
+    before = dt.date.fromordinal(lift.conditions.date.toordinal() - 1)
+    lift = replace(
+        lift,
+        teams=(replace(team, techniques=(LOOP,)),),
+        kits=(
+            replace(own, inspection_due=before),
+            replace(own, id="spare", team=None),
+        ),
+    )
+    work = build(lift)
+    assert [option.kit for option in work.options] == ["spare"]
+    cut = halved_work(lift, heights_of_lift(), at_m=180.0, usable_kits={"spare"})
+    assert [option.kit for option in cut.options] == ["spare"]
 
 
 def test_no_remedy_brings_less_rope_than_the_necessary_bound() -> None:
