@@ -171,9 +171,10 @@ def solve_side(
 ) -> SideState:
     """Shape and tension of one side's rope under its carriers.
 
-    The rope is perfectly flexible and stretches elastically; every support is a
-    frictionless roller, so the tension's magnitude passes it unchanged; the rope is
-    held at the drive, so carriers stand at fixed unstretched lengths from there.
+    The rope is perfectly flexible and stretches elastically; every support is a roller,
+    frictionless unless `friction` is given, so that the tension's magnitude passes it
+    unchanged, or changed by that share of its load; the rope is held at the drive, so
+    carriers stand at fixed unstretched lengths from there.
     A support that the rope would have to pull is released and the line solved again.
 
     Parameters
@@ -201,7 +202,8 @@ def solve_side(
     RopeError
         If the input is impossible, if in some span (named) no rope hangs at the
         tension, if more carriers stand on the side than have a weight, or if the
-        residual stays above 4e-12 of the tension.
+        residual stays above 4e-12 of the tension at the drive (with `friction`, above
+        1e-8 of it).
 
     Examples
     --------
