@@ -1,8 +1,10 @@
 """Spans cut at named places, so that two teams can share them.
 
-A cut is the same on both sides. It is a place to begin or end a zone, like a support,
-but nothing stands there: no rollers are passed and the rope hangs as before. In a cut
-lift it is a support with ``mark``; whoever solves the rope takes the marks out first.
+A cut is the same on both sides. A zone may end there, like at a support, and whoever
+works from the ground may begin there too; but nothing stands there to climb, so nobody
+who gets onto the rope begins at it. No rollers are passed and the rope hangs as before.
+In a cut lift it is a support with ``mark``; whoever solves the rope takes the marks out
+first.
 """
 
 from __future__ import annotations
@@ -27,6 +29,10 @@ from evac.facts.heights import (
 )
 from evac.facts.lift import FloatArray, Lift, Side, Support, SupportKind
 from evac.heights.side_model import span_of
+
+DRIFT_M = 3.0
+"""Carriers near a cut drift across it while others are emptied: by up to 1.8 m on the
+lines followed so far (measured). Heights of a half reach so far beyond its cut."""
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -224,19 +230,38 @@ def _moved(stops: StopGrid, side: Side, span_index: int, at_m: float) -> IntArra
     return moved
 
 
+def samples_of(line: Line, span: Span, distance_m: FloatArray) -> BoolArray:
+    """Samples of an envelope that count for a span, or for a part of one.
+
+    The sample on a support belongs to both spans beside it; beyond a mark so many
+    more count as carriers may drift, but none of another span.
+    """
+    first, last = span.index, span.index + 1
+    start_m, end_m = span.start_m, span.end_m
+    if line.supports[first].mark:
+        start_m -= DRIFT_M
+    if line.supports[last].mark:
+        end_m += DRIFT_M
+    stands_m = line.distance_m[_stands(line)]
+    before_m = stands_m[stands_m <= span.start_m][-1]
+    after_m = stands_m[stands_m >= span.end_m][0]
+    inside: BoolArray = (distance_m >= max(start_m, before_m) - 0.5) & (
+        distance_m <= min(end_m, after_m) + 0.5
+    )
+    return inside
+
+
 def _half(lift: Lift, heights: Heights, unit: UnitHeights, half: Span) -> UnitHeights:
     """One half of a unit, its heights from the same envelope."""
     envelope: SideEnvelope = heights.envelopes[unit.side]
-    # Carriers at the cut are met from either half: both hold the sample beside it.
-    inside = (envelope.distance_m >= half.start_m - 1.0) & (
-        envelope.distance_m <= half.end_m + 1.0
-    )
+    inside = samples_of(heights.line, half, envelope.distance_m)
     placed = heights.stops.span_index[unit.side] == half.index
     named = replace(
         unit,
         span_index=half.index,
         span_id=half.id,
-        carriers_most=int(placed.sum(axis=1).max()),
+        # The grid knows one load and sixteen stops: others may bring one more in.
+        carriers_most=min(unit.carriers_most, int(placed.sum(axis=1).max()) + 1),
     )
     if not unit.known or not envelope.known[inside].all():
         return named if not unit.known else replace(named, known=False, reason="void")

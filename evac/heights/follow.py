@@ -16,7 +16,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, SideEnvelope, UnitHeights
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.facts.work import Schedule
-from evac.heights.cuts import uncut
+from evac.heights.cuts import samples_of, uncut
 from evac.heights.margins import ORDER_FREE_EXCESS_M
 from evac.heights.side_model import span_of
 from evac.heights.stop import side_models, solve_stop
@@ -217,21 +217,25 @@ def _widened(values: FloatArray, reach: int) -> FloatArray:
 def _raised_unit(
     heights: Heights, unit: UnitHeights, *, up: FloatArray, down: FloatArray
 ) -> UnitHeights:
-    span = heights.line.spans[unit.span_index]
-    distance_m = heights.envelopes[unit.side].distance_m
-    inside = (distance_m >= span.start_m - 0.5) & (distance_m <= span.end_m + 0.5)
     if not unit.known:
         return unit
     old = heights.envelopes[unit.side]
+    inside = samples_of(
+        heights.line, heights.line.spans[unit.span_index], old.distance_m
+    )
     greatest = np.where(inside, old.rope_greatest_m + up, -np.inf)
-    risen_m = float(greatest.max()) - unit.rope_greatest_m
-    least_m = float((old.rope_least_m - down)[inside].min())
+    at = int(greatest.argmax())
+    # Raising never lowers what a unit already holds.
+    rises = float(greatest[at]) > unit.rope_greatest_m
+    greatest_m = float(greatest[at]) if rises else unit.rope_greatest_m
+    stance_m = float((old.stance_greatest_m + up)[inside].max())
+    least_m = min(float((old.rope_least_m - down)[inside].min()), unit.rope_least_m)
     return replace(
         unit,
-        rope_greatest_m=float(greatest.max()),
-        greatest_at_m=float(distance_m[int(greatest.argmax())]),
-        seat_greatest_m=unit.seat_greatest_m + risen_m,
-        stance_greatest_m=float((old.stance_greatest_m + up)[inside].max()),
+        rope_greatest_m=greatest_m,
+        greatest_at_m=float(old.distance_m[at]) if rises else unit.greatest_at_m,
+        seat_greatest_m=unit.seat_greatest_m + (greatest_m - unit.rope_greatest_m),
+        stance_greatest_m=max(stance_m, unit.stance_greatest_m),
         rope_least_m=least_m,
-        seat_least_m=unit.seat_least_m + least_m - unit.rope_least_m,
+        seat_least_m=unit.seat_least_m + (least_m - unit.rope_least_m),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -14,12 +15,13 @@ from evac.assignment import assign
 from evac.assignment.costs import BOTH, make_columns
 from evac.clock import line_length_m
 from evac.documents.bundle import document_files
-from evac.facts.heights import Heights
+from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S
-from evac.heights.cuts import cut, marks_m, uncut
+from evac.heights.cuts import DRIFT_M, cut, marks_m, uncut
 from evac.heights.envelope import find_heights
+from evac.heights.follow import _raised
 from evac.heights.stop import stop_heights
 from evac.line import lay_out
 from evac.maps import map_html
@@ -105,6 +107,98 @@ def test_the_halves_of_a_unit_are_no_higher_than_the_whole_and_one_is_as_high() 
         highest_m = max(part.rope_greatest_m for part in parts)
         # The envelope is sampled every metre; a half holds one sample beyond its end.
         assert highest_m == pytest.approx(unit.rope_greatest_m, abs=0.3)
+
+
+def test_a_half_holds_what_a_carrier_that_drifts_across_its_cut_meets() -> None:
+    lift, heights = whole()
+    for at_m in (150.0, 180.0, 260.0, 320.0, 450.0):
+        halves = cut(lift, heights, cuts_m=(at_m,))[1]
+        (mark,) = (item for item in halves.line.supports if item.mark)
+        index = halves.line.supports.index(mark)
+        for side in Side:
+            envelope = heights.envelopes[side]
+            near = np.abs(envelope.distance_m - at_m) <= DRIFT_M
+            for unit in halves.units:
+                if unit.side is side and unit.span_index in (index - 1, index):
+                    assert unit.rope_greatest_m >= envelope.rope_greatest_m[near].max()
+                    assert unit.rope_least_m <= envelope.rope_least_m[near].min()
+
+
+def test_a_cut_beside_a_support_holds_no_heights_of_the_next_span() -> None:
+    lift, heights = whole()
+    for before, after in pairwise(lift.supports):
+        for at_m in (before.distance_m + 1.0, after.distance_m - 1.0):
+            halves = cut(lift, heights, cuts_m=(at_m,))[1]
+            for unit in heights.units:
+                parts = [
+                    part
+                    for part in halves.units
+                    if part.side is unit.side
+                    and part.span_id in (unit.span_id + "a", unit.span_id + "b")
+                ]
+                for part in parts:
+                    assert part.rope_greatest_m <= unit.rope_greatest_m
+                    assert part.rope_least_m >= unit.rope_least_m
+
+
+def test_a_half_may_hold_one_carrier_more_than_the_grid_of_stops_shows() -> None:
+    # The grid knows sixteen stops of one load; a carrier that the others bring in is
+    # one more to lower.
+    heights = halved()[1]
+    most = {(unit.side, unit.span_id): unit.carriers_most for unit in whole()[1].units}
+    seen = 0
+    for unit in heights.units:
+        if unit.span_id[-1] not in "ab":
+            continue
+        placed = heights.stops.span_index[unit.side] == unit.span_index
+        counted = int(placed.sum(axis=1).max())
+        whole_most = most[unit.side, unit.span_id.rstrip("ab")]
+        assert unit.carriers_most == min(counted + 1, whole_most)
+        seen += unit.carriers_most > counted
+    assert seen > 0
+
+
+@pytest.mark.parametrize("up_m", [0.0, 0.4])
+def test_raising_the_envelope_never_lowers_a_half(up_m: float) -> None:
+    lift, heights = halved()
+    excess = {
+        side: (
+            np.full(envelope.distance_m.size, up_m),
+            np.zeros(envelope.distance_m.size),
+        )
+        for side, envelope in heights.envelopes.items()
+    }
+    # A half at whose cut the carrier of another stop hangs higher than any sample.
+    lower = replace(
+        heights,
+        units=tuple(
+            replace(
+                unit,
+                rope_greatest_m=unit.rope_greatest_m + 0.2,
+                stance_greatest_m=unit.stance_greatest_m + 0.2,
+                rope_least_m=unit.rope_least_m - 0.2,
+            )
+            for unit in heights.units
+        ),
+    )
+    for before, after in zip(
+        _by_name(lower), _by_name(_raised(lift, lower, excess)), strict=True
+    ):
+        assert after.span_id == before.span_id
+        assert after.rope_greatest_m >= before.rope_greatest_m
+        assert after.stance_greatest_m >= before.stance_greatest_m
+        assert after.rope_least_m <= before.rope_least_m
+        assert after.seat_greatest_m >= before.seat_greatest_m
+        assert after.seat_least_m <= before.seat_least_m
+    for before, after in zip(
+        _by_name(heights), _by_name(_raised(lift, heights, excess)), strict=True
+    ):
+        assert after.rope_greatest_m == pytest.approx(before.rope_greatest_m + up_m)
+        assert after.stance_greatest_m == pytest.approx(before.stance_greatest_m + up_m)
+
+
+def _by_name(heights: Heights) -> list[UnitHeights]:
+    return sorted(heights.units, key=lambda unit: (unit.side.value, unit.span_index))
 
 
 def test_cuts_that_are_kept_never_make_the_sharing_worse() -> None:
