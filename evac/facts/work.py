@@ -307,7 +307,8 @@ class LatestOrder:
     """By when evacuation must be ordered, for one reason."""
 
     reason: str
-    """A words key below ``clock.``: ``limit``, ``dusk``, ``cold``."""
+    """A words key below ``clock.``: ``limit``, ``dusk``, ``cold``; or
+    ``limit_from_order``, a limit that is missed whenever the order comes."""
     after_stop_s: float
     """Seconds after the stop; negative: already too late at the stop."""
     clock_s: float
