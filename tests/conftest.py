@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from places import ROOT, shared_folder
 from playwright.sync_api import Browser, sync_playwright
 
 from evac.facts.lift import Lift
@@ -16,17 +17,8 @@ from evac.facts.plan import Plan
 from evac.inputs.folder import open_lift
 from evac.plan import make_plan
 
-ROOT = Path(__file__).parents[1]
-
 collect_ignore_glob = ["fuzz/[!t]*.py", "benchmarks/*.py"]
 """Commands of their own; not to be searched for doctests."""
-
-
-def shared_folder() -> Path | None:
-    """The folder of published data, or None where this machine has none."""
-    named = os.environ.get("EVAC_SHARED")
-    folder = Path(named) if named else ROOT.parent / "shared"
-    return folder if folder.is_dir() else None
 
 
 @pytest.fixture(scope="session")

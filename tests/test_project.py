@@ -7,7 +7,7 @@ import string
 import tomllib
 
 import pytest
-from conftest import ROOT
+from places import ROOT
 
 from evac.words import Words, sentences
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import ROOT
+from places import ROOT
 
 DAY = ("--date", "2026-11-25")
 PIP = (sys.executable, "-m", "pip")

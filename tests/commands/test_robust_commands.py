@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import ROOT
+from places import ROOT
 from test_commands import DAY, evac, wait_until_it_listens
 
 from evac.outbox import publish

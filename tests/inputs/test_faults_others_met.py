@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
-from conftest import ROOT
+from places import ROOT
 from rich.console import Console
 from shapely.geometry import LineString
 from small_folder import FILES, edited, write_folder

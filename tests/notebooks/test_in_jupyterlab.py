@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from conftest import ROOT
+from places import ROOT
 from playwright.sync_api import Browser, Page, Route
 
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))

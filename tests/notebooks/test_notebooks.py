@@ -7,7 +7,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
-from conftest import ROOT
+from places import ROOT
 from nbclient import NotebookClient
 
 from evac.inputs.osm_folder import lift_folder_files

@@ -7,6 +7,7 @@ import gzip
 from pathlib import Path
 
 import pytest
+from places import shared_folder
 
 from evac.errors import InputError
 from evac.inputs import osm_extract, osm_pbf
@@ -16,8 +17,6 @@ from evac.words import Words
 
 def measured() -> list[dict[str, str]]:
     """Rows of LIFTS.csv; none where the shared data is missing."""
-    from conftest import shared_folder
-
     folder = shared_folder()
     if folder is None:
         return []
