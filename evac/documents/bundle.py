@@ -79,9 +79,12 @@ def _long_sheets(plan: Plan, sheets: Mapping[str, bytes]) -> list[Finding]:
 
 def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
     """The whole lift on one A3 page, as PDF and SVG."""
+    operator = plan.lift.operator
     subtitle = words.say(
         "sheet.stamp",
-        lift=plan.lift.operator,
+        lift=f"{words.say('plandoc.id_operator')}: {operator}"
+        if operator
+        else plan.lift.name,
         revision=plan.lift.revision,
         day=plan.date,
         fingerprint=plan.fingerprint,
