@@ -158,6 +158,10 @@ def _lift_now(
     doubtful = set(situation.doubtful_supports)
     opens = situation.gates_open_s
     lift = plan.lift
+    taken = {
+        option.kit: plan.work.team_ids[option.team_index]
+        for option in plan.work.options
+    }
     return replace(
         lift,
         teams=tuple(
@@ -165,8 +169,13 @@ def _lift_now(
             for team in lift.teams
             if team.id not in missing
         ),
-        # What a missing team carries is missing too; spares stay where they are.
-        kits=tuple(kit for kit in lift.kits if kit.team not in missing),
+        # What a missing team carries is missing too, a spare that it took along with
+        # it; what others hold stays in their hands.
+        kits=tuple(
+            replace(kit, team=holder)
+            for kit in lift.kits
+            if (holder := kit.team or taken.get(kit.id)) not in missing
+        ),
         supports=tuple(
             replace(support, doubtful=True) if support.id in doubtful else support
             for support in lift.supports

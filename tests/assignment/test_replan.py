@@ -70,6 +70,31 @@ def test_at_the_order_the_rest_is_the_plan_itself() -> None:
     assert found.schedule.clear_s == pytest.approx(ordered().schedule.clear_s, abs=120)
 
 
+def test_a_spare_that_a_missing_team_took_along_is_missing_too() -> None:
+    lift = make_lift(limits=())
+    taker = ordered().assignment.zones[0]
+    spare = taker.option.kit
+    kits = tuple(
+        replace(kit, team=None) if kit.id == spare else kit for kit in lift.kits
+    )
+    plan = make_plan(replace(lift, kits=kits), date=DAY, seed=1)
+    holders = {
+        plan.work.team_ids[option.team_index]
+        for option in plan.work.options
+        if option.kit == spare
+    }
+    assert len(holders) == 1
+    holder = holders.pop()
+    for missing in (zone.team for zone in plan.assignment.zones):
+        found = replan(plan, Situation(now_s=900.0, missing_teams=(missing,)))
+        now = {
+            found.work.team_ids[option.team_index]
+            for option in found.work.options
+            if option.kit == spare
+        }
+        assert now == (set() if missing == holder else {holder})
+
+
 def test_cleared_carriers_are_gone_and_no_other_is() -> None:
     team = ordered().assignment.zones[0].team
     first = turns(team)[:2]
