@@ -16,7 +16,7 @@ from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
-from evac.facts.work import NEVER_S, Rescue
+from evac.facts.work import NEVER_S, Rescue, Work
 from evac.heights.cuts import cut
 from evac.plan import make_plan
 from evac.ready import make_ready
@@ -70,29 +70,23 @@ def test_at_the_order_the_rest_is_the_plan_itself() -> None:
     assert found.schedule.clear_s == pytest.approx(ordered().schedule.clear_s, abs=120)
 
 
+def holders(work: Work) -> dict[str, str]:
+    return {option.kit: work.team_ids[option.team_index] for option in work.options}
+
+
 def test_a_spare_that_a_missing_team_took_along_is_missing_too() -> None:
     lift = make_lift(limits=())
-    taker = ordered().assignment.zones[0]
-    spare = taker.option.kit
+    loop = lift.kits[0].technique
     kits = tuple(
-        replace(kit, team=None) if kit.id == spare else kit for kit in lift.kits
+        replace(kit, team=None) if kit.technique == loop else kit for kit in lift.kits
     )
     plan = make_plan(replace(lift, kits=kits), date=DAY, seed=1)
-    holders = {
-        plan.work.team_ids[option.team_index]
-        for option in plan.work.options
-        if option.kit == spare
-    }
-    assert len(holders) == 1
-    holder = holders.pop()
-    for missing in (zone.team for zone in plan.assignment.zones):
+    planned = holders(plan.work)
+    assert {"Kit 1", "Kit 2", "Kit 3"} <= planned.keys()
+    for missing in sorted(set(planned.values())):
         found = replan(plan, Situation(now_s=900.0, missing_teams=(missing,)))
-        now = {
-            found.work.team_ids[option.team_index]
-            for option in found.work.options
-            if option.kit == spare
-        }
-        assert now == (set() if missing == holder else {holder})
+        left = {kit: team for kit, team in planned.items() if team != missing}
+        assert holders(found.work) == left
 
 
 def test_cleared_carriers_are_gone_and_no_other_is() -> None:
