@@ -5,6 +5,7 @@ from __future__ import annotations
 from evac.facts.lift import Lift, StepTime, Team, Technique
 from evac.facts.rehearsal import DrillCarrier, TimedStep
 from evac.timing import next_carrier_seconds
+from evac.timing.steps import reach_rows
 
 
 def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep]:
@@ -60,14 +61,10 @@ def carrier_steps(
 
 def _ways(lift: Lift, technique: Technique, team: Team) -> float:
     """How many times the row's own way the way to the next carrier takes."""
-    rows = [
-        row.seconds.likely
-        for row in lift.step_times
-        if row.technique == technique.kind and row.per == "carrier" and _is_way(row)
-    ]
-    if not rows:
+    own = reach_rows(lift, technique.kind)
+    if own is None:
         return 1.0
-    return next_carrier_seconds(lift, technique, team).likely / sum(rows)
+    return next_carrier_seconds(lift, technique, team).likely / own.likely
 
 
 def _is_way(row: StepTime) -> bool:
