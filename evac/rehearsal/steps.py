@@ -62,7 +62,8 @@ def carrier_steps(
 def _ways(lift: Lift, technique: Technique, team: Team) -> float:
     """How many times the row's own way the way to the next carrier takes."""
     own = reach_rows(lift, technique.kind)
-    if own is None:
+    # A table may say that the last metres take no time: nothing to count by then.
+    if own is None or own.likely == 0:
         return 1.0
     return next_carrier_seconds(lift, technique, team).likely / own.likely
 

@@ -13,7 +13,7 @@ from openpyxl import load_workbook
 
 from evac.documents.drill_papers import drill_files, observer_workbook
 from evac.documents.drill_report import evaluation_pdf
-from evac.facts.lift import Lift
+from evac.facts.lift import Lift, Triple
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import DrillKind
 from evac.inputs.drill_times import COLUMNS, read_times
@@ -87,6 +87,20 @@ def test_the_line_of_the_next_carrier_stands_for_the_whole_way(demo_plan: Plan) 
             assert step.planned_s == pytest.approx(rows[technique] + more_s[technique])
             checked += 1
     assert checked >= 3
+
+
+def test_a_way_of_no_seconds_in_the_table_still_makes_a_drill(demo_plan: Plan) -> None:
+    still = tuple(
+        replace(row, seconds=Triple(low=0, likely=0, high=0))
+        if row.step.startswith("reach")
+        else row
+        for row in demo_plan.lift.step_times
+    )
+    plan = replace(demo_plan, lift=replace(demo_plan.lift, step_times=still))
+    drill = draw_drill(plan, seed=1, kind=DrillKind.USUAL)
+    ways = [step for team in drill.teams for step in team.steps if step.way_m]
+    assert ways
+    assert all(step.planned_s == 0 for step in ways)
 
 
 def test_the_workbook_has_the_very_columns_that_are_read(demo_plan: Plan) -> None:
