@@ -55,6 +55,10 @@ _DATE_LIKE = re.compile(
     r"[a-zä]*[-. ]+\d{1,2}$",
     re.IGNORECASE,
 )
+_NO_VALUE = frozenset(
+    {"nan", "-nan", "nat", "<na>", "#n/a", "#na", "#ref!", "#value!", "#name?"}
+    | {"#div/0!", "#null!", "#num!"}
+)
 _YES = frozenset({"yes", "y", "true", "x", "1"})
 _NO = frozenset({"no", "n", "false", "0", ""})
 
@@ -168,6 +172,15 @@ def _whole(value: object, info: ValidationInfo) -> object:
     return number
 
 
+def require_value(text: str) -> None:
+    """Refuse what programs write where they had nothing to write.
+
+    A name that reads ``nan`` was an empty cell once, and ``#REF!`` a broken formula.
+    """
+    if text.lower() in _NO_VALUE:
+        reject("no_value")
+
+
 def _text(value: object) -> object:
     if isinstance(value, date):
         reject("turned_into_date")
@@ -177,6 +190,7 @@ def _text(value: object) -> object:
             reject("still_open")
         if any(ord(c) < 32 or ord(c) == 127 for c in text):
             reject("control_character")
+        require_value(text)
         return text
     return value
 

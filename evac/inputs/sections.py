@@ -21,6 +21,7 @@ from pydantic import (
     model_validator,
 )
 
+from evac.inputs.cells import require_value
 from evac.inputs.problems import OPEN, reject
 
 
@@ -71,6 +72,7 @@ def _text(value: object) -> object:
         reject("still_open")
     if any((ord(c) < 32 and c not in "\n\t") or ord(c) == 127 for c in text):
         reject("control_character")
+    require_value(text)
     return text
 
 
