@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from evac.assignment import team_of_unit
+from evac.clock import is_met
 from evac.documents.names import runs_text
 from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
@@ -74,15 +75,16 @@ def _head(plan: Plan, words: Words) -> Group:
             )
         )
     for limit in lift.limits:
+        met = is_met(lift, limit, plan.simulation)
         lines.append(
             _line(
                 words.say(
-                    "summary.limit_met" if plan.limit_met else "summary.limit_missed",
+                    "summary.limit_met" if met else "summary.limit_missed",
                     limit_min=limit.minutes,
                     counts_from=limit.counts_from,
                     counts_to=limit.counts_to,
                 ),
-                "green" if plan.limit_met else "bold red",
+                "green" if met else "bold red",
             )
         )
     if not lift.limits:

@@ -11,7 +11,7 @@ from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Kit, Lift, Team, Technique
 from evac.facts.work import Assignment, Work
 from evac.gear.choices import NOT_APPROVED, OUTSIDE_HELP, why_not
-from evac.gear.reach import unit_rope_needed_m
+from evac.gear.reach import HAND_THROW_M, unit_rope_needed_m
 
 Value = str | float | int
 
@@ -19,8 +19,6 @@ _STEP_M = 5.0
 """Ropes are bought, and named on sheets, in lengths of five metres."""
 _STEP_S = 300.0
 _MOST_CUT = 4
-_HAND_THROW_M = 12.0
-"""Greatest height that is reached by hand (rule 8 of `evac.gear.rope_needed`)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +178,7 @@ def _kit_change(
         technique=technique.id,
         rope_length_m=length_m,
         throw_height_m=throw_m if thrown else 0.0,
-        launcher=thrown and throw_m > _HAND_THROW_M,
+        launcher=thrown and throw_m > HAND_THROW_M,
         # A new descender of the class that the operator already has.
         descent_energy_j=alike[0].descent_energy_j if alike else None,
         descent_used_j=0.0,

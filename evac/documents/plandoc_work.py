@@ -321,9 +321,7 @@ def care_blocks(plan: Plan, words: Words) -> list[Block]:
     rows = []
     for point in plan.lift.muster_points:
         spans = [
-            span
-            for span, name in plan.muster_point.items()
-            if name in (point.id, point.name)
+            span for span, point_id in plan.muster_point.items() if point_id == point.id
         ]
         ways = [plan.muster[span].seconds for span in spans if span in plan.muster]
         vehicle = (

@@ -212,41 +212,36 @@ def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
     to: dict[str, list[int]] = {}
     for span in spans:
         to.setdefault(plan.muster_point.get(span, ""), []).append(span)
+    points = {point.id: point for point in plan.lift.muster_points}
     lines = []
-    for name, its_spans in to.items():
+    for point_id, its_spans in to.items():
         ids = runs_text(plan, its_spans)
-        if not name:
+        if not point_id:
             lines.append(words.say("sheet.muster_none", spans=ids))
             continue
-        point = next(
-            (item for item in plan.lift.muster_points if name in (item.id, item.name)),
-            None,
-        )
+        point = points[point_id]
         ways = [plan.muster[span].seconds for span in its_spans if span in plan.muster]
         parts = [
             words.say(
                 "sheet.muster",
                 spans=ids,
-                name=point.name if point else name,
+                name=point.name,
                 seconds_s=max(ways, default=0.0),
-            )
+            ),
+            words.say(
+                "sheet.muster_shelter",
+                places=point.shelter_places,
+                receivers=point.receivers,
+            ),
         ]
-        if point is not None:
+        if point.vehicle_seats:
             parts.append(
                 words.say(
-                    "sheet.muster_shelter",
-                    places=point.shelter_places,
-                    receivers=point.receivers,
+                    "sheet.muster_vehicle",
+                    seats=point.vehicle_seats,
+                    round_s=point.vehicle_round_s,
                 )
             )
-            if point.vehicle_seats:
-                parts.append(
-                    words.say(
-                        "sheet.muster_vehicle",
-                        seats=point.vehicle_seats,
-                        round_s=point.vehicle_round_s,
-                    )
-                )
         lines.append("; ".join(parts))
     return lines
 

@@ -19,6 +19,10 @@ LEVEL_GROUND_DEG = 10.0
 THROW_WIND_MOST_M_PER_S = 15.0
 """No line is thrown or shot above this wind, whatever the technique states (27)."""
 
+HAND_THROW_M = 10.0
+"""Above this rope height a line is shot with the launcher, not thrown: the lower end of
+the 10 to 12 m that a hand throw reaches (rule 13; common practice, no source)."""
+
 LADDER = "ladder"
 ON_THE_ROPE = ("rescuer on the haul rope with a descender", "climb from the support")
 """Kinds whose rescuer hangs on the haul rope or starts from the support: not beside a

@@ -5,7 +5,17 @@ from __future__ import annotations
 from evac.facts.lift import Lift, StepTime, Team, Technique
 from evac.facts.rehearsal import DrillCarrier, TimedStep
 from evac.timing import next_carrier_seconds
-from evac.timing.steps import reach_rows
+from evac.timing.steps import (
+    adds_for_incapacitated,
+    is_always,
+    is_check,
+    is_way,
+    occupied_carrier_rows,
+    reach_rows,
+)
+
+_EVERY_PASSENGER = ("passenger", "metre")
+"""What a row is counted by that every passenger of a carrier costs."""
 
 
 def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep]:
@@ -13,7 +23,7 @@ def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep
     return [
         _timed(row, team=team, carrier=None, span_id=span_id, amount=1.0)
         for row in lift.step_times
-        if row.technique == kind and row.per == "span" and _is_usual(row)
+        if row.technique == kind and row.per == "span" and is_always(row)
     ]
 
 
@@ -30,20 +40,20 @@ def carrier_steps(
     kind = technique.kind
     own = [row for row in lift.step_times if row.technique == kind]
     if carrier.people == 0:
-        chosen = [(row, 1.0) for row in own if _is_check(lift, row)]
+        chosen = [(row, 1.0) for row in own if is_check(lift, row)]
     else:
         amounts = {
             "carrier": 1.0,
             "passenger": float(carrier.people),
             "metre": carrier.people * carrier.seat_height_m,
         }
-        chosen = [
-            (row, 1.0 if row.step.startswith("add for") else amounts[row.per])
-            for row in own
-            if row.per in amounts
-            and row.step != _other_make_ready(lift)
-            and (_is_usual(row) or (carrier.incapacitated and _is_incapacitated(row)))
+        usual = [
+            *occupied_carrier_rows(lift, kind),
+            *(row for row in own if row.per in _EVERY_PASSENGER and is_always(row)),
         ]
+        chosen = [(row, amounts[row.per]) for row in own if row in usual]
+        if carrier.incapacitated:
+            chosen += [(row, 1.0) for row in own if adds_for_incapacitated(row)]
     way = _ways(lift, technique, team)
     return [
         _timed(
@@ -51,8 +61,8 @@ def carrier_steps(
             team=team.id,
             carrier=carrier.number,
             span_id=carrier.span_id,
-            amount=amount * (way if _is_way(row) else 1.0),
-            way_m=lift.carriers.spacing_m if _is_way(row) else 0.0,
+            amount=amount * (way if is_way(row) else 1.0),
+            way_m=lift.carriers.spacing_m if is_way(row) else 0.0,
         )
         for row, amount in chosen
         if amount > 0
@@ -66,10 +76,6 @@ def _ways(lift: Lift, technique: Technique, team: Team) -> float:
     if own is None or own.likely == 0:
         return 1.0
     return next_carrier_seconds(lift, technique, team).likely / own.likely
-
-
-def _is_way(row: StepTime) -> bool:
-    return row.step.startswith("reach")
 
 
 def _timed(
@@ -90,21 +96,3 @@ def _timed(
         planned_s=row.seconds.likely * amount,
         way_m=way_m,
     )
-
-
-def _is_usual(row: StepTime) -> bool:
-    return not row.step.startswith(("add for", "check"))
-
-
-def _is_incapacitated(row: StepTime) -> bool:
-    return row.step.startswith("add for") and "incapacitated" in row.step
-
-
-def _is_check(lift: Lift, row: StepTime) -> bool:
-    wanted = "cabin" if lift.carriers.type == "cabin" else "empty"
-    return row.step.startswith("check") and wanted in row.step
-
-
-def _other_make_ready(lift: Lift) -> str:
-    """The row of the other type of carrier, where a technique has one for each."""
-    return "make ready" if lift.carriers.type == "cabin" else "make ready in a cabin"

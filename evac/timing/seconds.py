@@ -27,14 +27,12 @@ from evac.facts.lift import (
 )
 from evac.facts.work import Option, Spread, UnitGate
 from evac.gear import kit_of, technique_of
+from evac.gear.reach import HAND_THROW_M
 from evac.timing import steps
 
 ALONG_ROPE_M_PER_S = Triple(low=1.8, likely=1.0, high=0.5)
 """Riding down the haul rope between carriers: at most 1.8 m/s (an operator's figure,
 seen); likely and slow are common practice, no source."""
-
-HAND_THROW_M = 10.0
-"""Above this rope height a line is shot with the launcher, not thrown (rule 13)."""
 
 
 def planned_people(lift: Lift, side: Side, *, carriers: int) -> IntArray:

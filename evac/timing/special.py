@@ -8,7 +8,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Kit, Lift, StepTime, Technique
 from evac.facts.work import Option, SpecialPassenger
 from evac.gear import technique_of
-from evac.timing.steps import day_factor
+from evac.timing.steps import adds_for_child, adds_for_incapacitated, day_factor
 
 HEAVY_KG = 130.0
 """A very heavy passenger with clothing (common practice, no source)."""
@@ -94,8 +94,8 @@ def _holds(kit: Kit) -> bool:
 def _extra_s(lift: Lift, technique: Technique, key: str) -> float:
     if key in NEEDS_NOTHING:
         return 0.0
-    start = "add for an incapacitated" if key in CANNOT_HELP else "add for a child"
-    rows = [row for row in lift.step_times if row.step.startswith(start)]
+    adds = adds_for_incapacitated if key in CANNOT_HELP else adds_for_child
+    rows = [row for row in lift.step_times if adds(row)]
     own = [row for row in rows if row.technique == technique.kind]
     factor = day_factor(lift.conditions)
     return factor * max((_likely(row) for row in own or rows), default=0.0)

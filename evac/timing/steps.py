@@ -37,7 +37,9 @@ MOVE_M = 20.0
 # The starts of steps that are done only under a condition.
 _ADD = "add for"
 _CHECK = "check"
-_CABIN = "make ready in a cabin"
+_WAY = "reach"
+_MAKE_READY = "make ready"
+_MAKE_READY_IN_CABIN = "make ready in a cabin"
 
 ZERO = Triple(low=0.0, likely=0.0, high=0.0)
 
@@ -110,7 +112,7 @@ def added(first: Triple, second: Triple) -> Triple:
 
 def span_rows(lift: Lift, kind: str) -> Triple:
     """The set-up that every span needs."""
-    return total(_rows(lift, kind, "span", _is_always))
+    return total(_rows(lift, kind, "span", is_always))
 
 
 def launcher_rows(lift: Lift, kind: str) -> Triple:
@@ -120,26 +122,35 @@ def launcher_rows(lift: Lift, kind: str) -> Triple:
     )
 
 
+def occupied_carrier_rows(lift: Lift, kind: str) -> list[StepTime]:
+    """The rows that count once at every occupied carrier, the way to it included.
+
+    "make ready in a cabin" takes the place of "make ready" on a line of cabins, where
+    the technique has both.
+    """
+    rows = _rows(lift, kind, "carrier", is_always)
+    in_cabins = lift.carriers.type is CarrierType.CABIN
+    if in_cabins and any(row.step == _MAKE_READY_IN_CABIN for row in rows):
+        left_out = _MAKE_READY
+    else:
+        left_out = _MAKE_READY_IN_CABIN
+    return [row for row in rows if row.step != left_out]
+
+
 def carrier_rows(lift: Lift, kind: str) -> Triple:
     """What every occupied carrier costs beside its passengers and the move."""
-    rows = _rows(lift, kind, "carrier", _is_always)
-    cabin = [row for row in rows if row.step == _CABIN]
-    if cabin and lift.carriers.type is CarrierType.CABIN:
-        rows = [row for row in rows if row.step != "make ready"]
-    else:
-        rows = [row for row in rows if row.step != _CABIN]
-    return total(row for row in rows if not row.step.startswith("reach"))
+    return total(row for row in occupied_carrier_rows(lift, kind) if not is_way(row))
 
 
 def reach_rows(lift: Lift, kind: str) -> Triple | None:
     """Getting the gear to the next carrier; None where the table has no such row."""
-    rows = _rows(lift, kind, "carrier", lambda row: row.step.startswith("reach"))
+    rows = _rows(lift, kind, "carrier", is_way)
     return total(rows) if rows else None
 
 
 def passenger_rows(lift: Lift, kind: str) -> Triple:
     """What every passenger costs, whatever the height."""
-    return total(_rows(lift, kind, "passenger", _is_always))
+    return total(_rows(lift, kind, "passenger", is_always))
 
 
 def steep_rows(lift: Lift, kind: str) -> Triple:
@@ -166,10 +177,7 @@ def gear_back_rows(lift: Lift, kind: str) -> Triple:
 
 def check_rows(lift: Lift, kind: str) -> Triple:
     """Looking into an empty carrier (rule 16): closed cabins must be opened."""
-    wanted = "check a closed cabin"
-    if lift.carriers.type is CarrierType.CHAIR:
-        wanted = "check an empty"
-    return _own_or_any(lift, kind, wanted, lambda row: row.step.startswith(wanted))
+    return _own_or_any(lift, kind, _check_step(lift), lambda row: is_check(lift, row))
 
 
 def change_rows(lift: Lift, kind: str) -> Triple:
@@ -221,8 +229,34 @@ def is_hard_ground(lift: Lift, team: Team | None, *, slope_deg: float) -> bool:
     return deep or slope_deg >= STEEP_GROUND_DEG
 
 
-def _is_always(row: StepTime) -> bool:
+def is_always(row: StepTime) -> bool:
+    """Whether a step is done whatever the passenger, the ground and the carrier."""
     return not row.step.startswith((_ADD, _CHECK))
+
+
+def is_way(row: StepTime) -> bool:
+    """Whether a step is the way to the next carrier."""
+    return row.step.startswith(_WAY)
+
+
+def is_check(lift: Lift, row: StepTime) -> bool:
+    """Whether a step is looking into an empty carrier of the lift's kind."""
+    return row.step.startswith(_check_step(lift))
+
+
+def adds_for_incapacitated(row: StepTime) -> bool:
+    """Whether a step is what a passenger who cannot help adds."""
+    return row.step.startswith("add for an incapacitated")
+
+
+def adds_for_child(row: StepTime) -> bool:
+    """Whether a step is what a small child adds."""
+    return row.step.startswith("add for a child")
+
+
+def _check_step(lift: Lift) -> str:
+    in_cabins = lift.carriers.type is CarrierType.CABIN
+    return "check a closed cabin" if in_cabins else "check an empty"
 
 
 def _rows(

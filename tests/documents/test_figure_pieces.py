@@ -24,6 +24,7 @@ from evac.figures import (
 from evac.figures.below import Stretch, packed_rows, stretches
 from evac.figures.canvas import spread, text_width_mm
 from evac.figures.hazard_bars import lay_hazards
+from evac.hazards import find_gates
 from evac.words import Words
 
 PLACES = st.lists(st.floats(0, 100, allow_nan=False), min_size=1, max_size=30)
@@ -81,6 +82,21 @@ def test_hazards_lie_where_the_geometry_crosses_the_line() -> None:
         # The sides run 3 m beside the axis, so ends differ by a few metres.
         assert found[hazard.id].start_m == pytest.approx(min(near), abs=5)
         assert found[hazard.id].end_m == pytest.approx(max(near), abs=5)
+
+
+def test_what_shuts_a_span_is_drawn_below_it() -> None:
+    # Work goes on as far beside the rope as a belayer may stand: a hazard there has a
+    # gate, and must stand in the drawing too.
+    plan = make_plan()
+    lift, line = plan.lift, plan.heights.line
+    first, last = lift.supports[0], lift.supports[-1]
+    axis = LineString([(first.x_m, first.y_m), (last.x_m, last.y_m)])
+    beside = axis.parallel_offset(23.0, "left").interpolate(0.5, normalized=True)
+    hazard = replace(lift.hazards[0], id="beside", geometry=beside.buffer(0.5))
+    wide = tuple(replace(t, belayer_radius_m=25.0) for t in lift.techniques)
+    lift = replace(lift, hazards=(hazard,), techniques=wide)
+    assert any(gate.hazard_ids for gate in find_gates(lift, line))
+    assert [item.hazard.id for item in stretches(lift, line)] == ["beside"]
 
 
 def all_figures() -> list[bytes]:

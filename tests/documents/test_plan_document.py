@@ -182,6 +182,19 @@ def test_a_missed_limit_from_the_order_names_no_latest_order() -> None:
     assert "too late when the lift stops" not in console.file.getvalue()
 
 
+def test_the_terminal_judges_every_limit_by_itself() -> None:
+    lift = make_long_lift()
+    (limit, *_) = lift.limits
+    easy, hard = replace(limit, minutes=100_000.0), replace(limit, minutes=1.0)
+    plan = make_plan(replace(lift, limits=(easy, hard)))
+    console = Console(file=io.StringIO(), width=220)
+    print_summary(console, plan, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    printed = console.file.getvalue().splitlines()
+    said = [line for line in printed if line.lower().startswith("the limit of")]
+    assert ["NOT" in line for line in said] == [False, True], said
+
+
 def test_the_latest_order_is_rounded_down() -> None:
     lift = make_long_lift()
     plan = make_plan(lift)

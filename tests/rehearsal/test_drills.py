@@ -13,11 +13,12 @@ from openpyxl import load_workbook
 
 from evac.documents.drill_papers import drill_files, observer_workbook
 from evac.documents.drill_report import evaluation_pdf
-from evac.facts.lift import Lift, Triple
+from evac.facts.lift import CarrierType, Lift, Side, Triple
 from evac.facts.plan import Plan
-from evac.facts.rehearsal import DrillKind
+from evac.facts.rehearsal import DrillCarrier, DrillKind
 from evac.inputs.drill_times import COLUMNS, read_times
 from evac.rehearsal import LIVE_HEIGHT_M, draw_drill, evaluate
+from evac.rehearsal.steps import carrier_steps
 from evac.words import Words
 
 ZONE = "Europe/Vienna"
@@ -101,6 +102,34 @@ def test_a_way_of_no_seconds_in_the_table_still_makes_a_drill(demo_plan: Plan) -
     ways = [step for team in drill.teams for step in team.steps if step.way_m]
     assert ways
     assert all(step.planned_s == 0 for step in ways)
+
+
+@pytest.mark.parametrize("has_row", [True, False])
+def test_cabins_are_made_ready_by_the_row_that_the_plan_counts(
+    demo_plan: Plan, *, has_row: bool
+) -> None:
+    # "make ready in a cabin" where the table has it, else "make ready": a step that is
+    # planned and never timed could never be learned.
+    lift = demo_plan.lift
+    technique = next(t for t in lift.techniques if t.id == "rope rescuer")
+    rows = tuple(
+        row for row in lift.step_times if has_row or row.step != "make ready in a cabin"
+    )
+    carriers = replace(lift.carriers, type=CarrierType.CABIN)
+    cabins = replace(lift, step_times=rows, carriers=carriers)
+    carrier = DrillCarrier(
+        number=1,
+        side=Side.ASCENDING,
+        span_id=demo_plan.heights.line.spans[0].id,
+        distance_m=30.0,
+        seat_height_m=8.0,
+        people=2,
+        dummy=False,
+        incapacitated=False,
+    )
+    timed = carrier_steps(cabins, technique, lift.teams[0], carrier)
+    ready = [step.row.step for step in timed if step.row.step.startswith("make ready")]
+    assert ready == ["make ready in a cabin" if has_row else "make ready"]
 
 
 def test_the_workbook_has_the_very_columns_that_are_read(demo_plan: Plan) -> None:
