@@ -16,7 +16,7 @@ from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import Assignment, Option, Reach, Route, Schedule, UnitGate, Work
 from evac.heights.cuts import cut
-from evac.heights.follow import follow
+from evac.heights.follow import LASTING, follow
 from evac.words import Words
 
 OnStep = Callable[[str, float], None]
@@ -116,9 +116,7 @@ def settle(
                 findings=(*raised, *followed.findings),
             )
         heights, known = followed.raised, None
-        raised += tuple(
-            item for item in followed.findings if item.key == "heights.raised"
-        )
+        raised += tuple(item for item in followed.findings if item.key in LASTING)
     message = Words().say("plan.not_settled", rounds=_MOST_ROUNDS)
     raise NoPlanError(message)
 

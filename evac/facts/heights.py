@@ -148,7 +148,8 @@ class UnitHeights:
     a greatest height covers every place of the span with its own margin.
     ``stance_greatest_m`` as in `SideEnvelope`. ``carriers_most`` is the most carriers
     that can stand in the span. ``known`` False: not planned, with ``reason`` (a words
-    key below ``unknown.``).
+    key below ``unknown.``). ``beside_lifted``: in some state of the evacuation the
+    rope of either side leaves the rollers of a support beside the span.
     """
 
     side: Side
@@ -166,6 +167,7 @@ class UnitHeights:
     carriers_most: int
     known: bool
     reason: str
+    beside_lifted: bool = False
     margin_parts_m: Mapping[str, float] = field(default_factory=dict)
     """Source of uncertainty -> its part [m]; parts add as the root of their squares,
     the one named ``order of work`` in full."""

@@ -28,7 +28,7 @@ class Reach:
     """Whether one option reaches one unit, and what decides.
 
     ``limit`` is a words key below ``reach.``: ``ok``, ``rope``, ``throw``, ``seat``,
-    ``slope``, ``rollers``, ``wind``, ``carrier``, ``unknown``, ``energy``.
+    ``slope``, ``rollers``, ``lifted``, ``wind``, ``carrier``, ``unknown``, ``energy``.
     """
 
     option_index: int

@@ -26,7 +26,8 @@ the 10 to 12 m that a hand throw reaches (rule 13; common practice, no source)."
 LADDER = "ladder"
 ON_THE_ROPE = ("rescuer on the haul rope with a descender", "climb from the support")
 """Kinds whose rescuer hangs on the haul rope or starts from the support: not beside a
-doubtful support (rule 9)."""
+doubtful support (rule 9), nor beside one whose rollers the rope leaves in any state of
+the evacuation. So none of their zones begins at such a support either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +140,8 @@ def _limit(case: _Case) -> str:
     beside_doubt = unit.span_index in doubtful_spans(lift.supports)
     if technique.kind in ON_THE_ROPE and beside_doubt:
         return "rollers"
+    if technique.kind in ON_THE_ROPE and unit.beside_lifted:
+        return "lifted"
     if technique.kind == LADDER and not unit.ground_slope_deg <= LEVEL_GROUND_DEG:
         return "ground"
     if not _is_rated(case.kit, lift.carriers.passenger_mass_kg):

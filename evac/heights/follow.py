@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Heights, SideEnvelope, UnitHeights
+from evac.facts.heights import Heights, Line, SideEnvelope, UnitHeights
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.facts.work import Schedule
 from evac.heights.cuts import samples_of, uncut
 from evac.heights.margins import ORDER_FREE_EXCESS_M
 from evac.heights.side_model import span_of
-from evac.heights.stop import side_models, solve_stop
+from evac.heights.stop import side_models, solve_stop, spans_beside
 from evac.heights.unloading import (
     SideUnloading,
     Step,
@@ -28,14 +28,18 @@ from evac.heights.unloading import (
     unload,
 )
 
+LASTING = ("heights.raised", "heights.lifted_in_order")
+"""Findings that stay true for the heights they raised, whatever order comes after."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Followed:
     """The rope through a schedule.
 
     ``above_m`` and ``below_m``: by how much grips went beyond the envelope at most, 0
-    where they stayed inside. ``raised``: heights with a wider envelope, None where the
-    excess stays within what the margin holds for it.
+    where they stayed inside. ``raised``: heights with a wider envelope, or with
+    supports that the rope leaves in this order only; None where nothing is new.
+    ``findings`` of a round that raises and is done again: those in `LASTING`.
     """
 
     unloading: Unloading
@@ -80,8 +84,20 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
     below_m = max(float(found[1].max()) for found in excess.values())
     raised = None
     findings = [_summary(heights, unloading), *find_doubts(bare, unloading)]
+    left = _newly_lifted(heights, bare, unloading)
+    if left:
+        raised = _with_lifted(heights, left)
+        findings += [
+            Finding(
+                key="heights.lifted_in_order",
+                severity=Severity.WARN,
+                where=f"{support_id} {side.value}",
+                values={"support": support_id, "side": side.value},
+            )
+            for side, support_id in left
+        ]
     if max(above_m, below_m) > ORDER_FREE_EXCESS_M:
-        raised = _raised(lift, heights, excess)
+        raised = _raised(lift, raised or heights, excess)
         findings.append(
             Finding(
                 key="heights.raised",
@@ -95,6 +111,39 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
         below_m=below_m,
         raised=raised,
         findings=tuple(findings),
+    )
+
+
+def _newly_lifted(
+    heights: Heights, bare: Line, unloading: Unloading
+) -> list[tuple[Side, str]]:
+    """Supports whose rollers the rope leaves in this order and in no state before."""
+    known = {
+        (report.side, report.support_id) for report in heights.supports if report.lifted
+    }
+    return [
+        (side, bare.supports[index].id)
+        for side, found in unloading.sides.items()
+        for index in np.flatnonzero(found.lifted.any(axis=(0, 1)))
+        if (side, bare.supports[index].id) not in known
+    ]
+
+
+def _with_lifted(heights: Heights, left: list[tuple[Side, str]]) -> Heights:
+    """Heights in which the rope leaves these supports' rollers as well."""
+    beside = spans_beside(heights.line.supports, {name for _, name in left})
+    return replace(
+        heights,
+        supports=tuple(
+            replace(report, lifted=True)
+            if (report.side, report.support_id) in left
+            else report
+            for report in heights.supports
+        ),
+        units=tuple(
+            replace(unit, beside_lifted=True) if unit.span_index in beside else unit
+            for unit in heights.units
+        ),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -217,10 +217,16 @@ def doubtful_spans(supports: Sequence[Support]) -> list[int]:
 
     Of a cut span every part: nothing stands at a mark that would hold the rope up.
     """
+    named = {support.id for support in supports if support.doubtful}
+    return spans_beside(supports, named)
+
+
+def spans_beside(supports: Sequence[Support], named: Collection[str]) -> list[int]:
+    """Spans beside the supports named by their ids; of a cut span every part."""
     stands = [index for index, support in enumerate(supports) if not support.mark]
     return [
         span
         for start, end in pairwise(stands)
-        if supports[start].doubtful or supports[end].doubtful
+        if supports[start].id in named or supports[end].id in named
         for span in range(start, end)
     ]

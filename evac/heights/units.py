@@ -11,7 +11,7 @@ from evac.facts.heights import Line, SideEnvelope, Span, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.heights.extremes import SideExtremes
 from evac.heights.margins import ORDER_FREE_EXCESS_M, Margins
-from evac.heights.stop import doubtful_spans
+from evac.heights.stop import doubtful_spans, spans_beside
 
 
 def side_envelope(
@@ -58,6 +58,12 @@ def unit_heights(
     margins: Mapping[Side, Margins],
 ) -> tuple[UnitHeights, ...]:
     """Every span of both sides, ascending first."""
+    # A rope that hangs free on one side hangs beside whoever climbs to the other.
+    lifted = np.any([found.lifted for found in extremes.values()], axis=0)
+    beside = spans_beside(
+        line.supports,
+        {line.supports[index].id for index in np.flatnonzero(lifted)},
+    )
     return tuple(
         _unit(
             lift,
@@ -66,6 +72,7 @@ def unit_heights(
             extremes=extremes[side],
             envelope=envelopes[side],
             margins=margins[side],
+            beside_lifted=span.index in beside,
         )
         for side in Side
         for span in line.spans
@@ -102,6 +109,7 @@ def _unit(
     extremes: SideExtremes,
     envelope: SideEnvelope,
     margins: Margins,
+    beside_lifted: bool,
 ) -> UnitHeights:
     ground = line.ground[envelope.side]
     # The sample on a support belongs to both spans beside it: heights are met there
@@ -144,6 +152,7 @@ def _unit(
         carriers_most=int(extremes.carriers_most[span.index]),
         known=known,
         reason=reason,
+        beside_lifted=beside_lifted,
         margin_parts_m={
             **{name: float(part[widest]) for name, part in margins.part_m.items()},
             "order of work": ORDER_FREE_EXCESS_M,

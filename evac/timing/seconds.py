@@ -251,8 +251,8 @@ def cross_seconds(
     kinds = support_kinds(lift, heights, support_index)
     pressed = bool(kinds & {SupportKind.HOLD_DOWN, SupportKind.COMBINED})
     passes = technique.passes_hold_downs if pressed else technique.passes_rollers
-    doubtful = lift.supports[support_index].doubtful
-    rows = steps.cross_rows(lift, technique.kind, over_rollers=passes and not doubtful)
+    stays_on = not is_off_rollers(lift, heights, support_index)
+    rows = steps.cross_rows(lift, technique.kind, over_rollers=passes and stays_on)
     if rows is None:
         slope_deg = max(
             (
@@ -279,6 +279,17 @@ def side_change_seconds(lift: Lift, option: Option) -> Triple:
     technique = technique_of(lift, option.technique)
     rows = steps.change_rows(lift, technique.kind)
     return steps.scaled(rows, _factor(lift, technique))
+
+
+def is_off_rollers(lift: Lift, heights: Heights, support_index: int) -> bool:
+    """Whether the rope is said to be off a support's rollers, or leaves them.
+
+    Said by the folder (``doubtful``), or found on either side in any solved state.
+    """
+    support = lift.supports[support_index]
+    return support.doubtful or any(
+        report.lifted and report.support_id == support.id for report in heights.supports
+    )
 
 
 def support_kinds(
