@@ -53,8 +53,9 @@ def is_on_duty(team: Team, clock_s: float) -> bool:
     --------
     A night watch from 22:00 to 06:00:
 
-    >>> from evac.roster import hours_contain
-    >>> [hours_contain(22 * 3600, 6 * 3600, hour * 3600) for hour in (21, 23, 5, 6)]
+    >>> from types import SimpleNamespace
+    >>> watch = SimpleNamespace(duty_from_s=22 * 3600, duty_to_s=6 * 3600)
+    >>> [is_on_duty(watch, hour * 3600) for hour in (21, 23, 5, 6)]
     [False, True, True, False]
     """
     if team.duty_from_s is None or team.duty_to_s is None:

@@ -102,3 +102,37 @@ def test_every_sentence_that_the_code_names_exists() -> None:
             assert key in known, f"{path.name}: {key}"
         for key in re.findall(r'Finding\(\s*key="([a-z0-9_.]+)"', text):
             assert f"finding.{key}.text" in known, f"{path.name}: {key}"
+
+
+RULE = re.compile(r"\brules? ((?:\d+)(?:(?:, | and | to )\d+)*)")
+
+
+def test_every_rule_of_the_trade_that_is_cited_stands_in_the_list() -> None:
+    listed = re.findall(
+        r"^(\d+)\. ", (ROOT / "RULES.md").read_text("utf-8"), re.MULTILINE
+    )
+    assert [int(number) for number in listed] == list(range(1, 28))
+    cited = 0
+    for path, text in SOURCES.items():
+        for numbers in RULE.findall(text):
+            cited += 1
+            for number in re.findall(r"\d+", numbers):
+                assert number in listed, f"{path.name}: rule {number}"
+    assert cited > 50
+
+
+def test_every_finding_is_made_somewhere() -> None:
+    code = "\n".join(SOURCES.values())
+    texts = set(re.findall(r'"([A-Za-z0-9_. -]+)"', code))
+    begun = {start for start in re.findall(r'f"([a-z_.]+)\{', code) if "." in start}
+    stems = {
+        key.removeprefix("finding.").rpartition(".")[0]
+        for key in sentences("en")
+        if key.startswith("finding.")
+    }
+    unmade = [
+        stem
+        for stem in sorted(stems)
+        if stem not in texts and not any(stem.startswith(start) for start in begun)
+    ]
+    assert unmade == []

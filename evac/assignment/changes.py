@@ -32,7 +32,7 @@ class Change:
     """How much of its kind, for ranking where no cost is known."""
     cost: float | None
     apply: Callable[[Lift], Lift]
-    cut: float | None = None
+    cut_m: float | None = None
     """Distance at which a span is to be cut in two [m]."""
 
 
@@ -283,7 +283,7 @@ def _halves(
             amount=spans[span].end_m - spans[span].start_m,
             cost=None,
             apply=lambda lift: lift,
-            cut=float(at_m),
+            cut_m=float(at_m),
         )
         found.append((change,))
     return found

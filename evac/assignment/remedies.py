@@ -94,7 +94,7 @@ def find_remedies(
     tested: list[_Tried] = []
 
     def _work_of(changed: Lift, changes: tuple[Change, ...]) -> Work:
-        cuts = [change.cut for change in changes if change.cut is not None]
+        cuts = [change.cut_m for change in changes if change.cut_m is not None]
         if not cuts:
             return rebuild(changed)
         return halved_work(
@@ -127,7 +127,7 @@ def find_remedies(
     if not enough and complete:
         helpful = sorted(tested, key=_rank)[:_PAIRED]
         for first, second in itertools.combinations(helpful, 2):
-            if first.changes[0].cut and second.changes[0].cut:
+            if first.changes[0].cut_m and second.changes[0].cut_m:
                 continue
             both = solve(first.changes[0], second.changes[0])
             if both is None:

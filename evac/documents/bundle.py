@@ -158,7 +158,7 @@ def write_documents(
     plan: Plan,
     out: Path,
     *,
-    words: Words,
+    words: Words | None = None,
     compare_with: Path | None = None,
     on_step: OnStep | None = None,
 ) -> tuple[str, ...]:
@@ -169,7 +169,8 @@ def write_documents(
     plan : Plan
     out : Path
         Replaced only if absent, empty or written by an earlier run.
-    words : Words
+    words : Words, optional
+        English, metres, unless given.
     compare_with : Path, optional
         An earlier output folder; the plan document lists what changed since.
     on_step : callable, optional
@@ -188,6 +189,7 @@ def write_documents(
         If the earlier folder holds no plan that can be compared.
     """
     report = on_step or (lambda _name, _fraction: None)
+    words = words or Words()
     record = plan_json(plan)
     changes = None
     if compare_with is not None:

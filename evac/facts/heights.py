@@ -150,6 +150,8 @@ class UnitHeights:
     that can stand in the span. ``known`` False: not planned, with ``reason`` (a words
     key below ``unknown.``). ``beside_lifted``: in some state of the evacuation the
     rope of either side leaves the rollers of a support beside the span.
+    ``slope_greatest_deg`` is the haul rope's, from the horizontal;
+    ``ground_slope_deg`` the ground's.
     """
 
     side: Side

@@ -28,7 +28,8 @@ class Reach:
     """Whether one option reaches one unit, and what decides.
 
     ``limit`` is a words key below ``reach.``: ``ok``, ``rope``, ``throw``, ``seat``,
-    ``slope``, ``rollers``, ``lifted``, ``wind``, ``carrier``, ``unknown``, ``energy``.
+    ``slope``, ``ground``, ``rollers``, ``lifted``, ``wind``, ``load``,
+    ``energy``, ``gate``, ``unknown``.
     """
 
     option_index: int

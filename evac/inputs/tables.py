@@ -15,7 +15,7 @@ import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import openpyxl
 from pydantic import BaseModel, ValidationError
@@ -213,7 +213,7 @@ def feet_findings(table: RawTable) -> list[Finding]:
     ]
 
 
-def _refuse(file: str, key: str, *, found: object = "", **values: Any) -> None:
+def _refuse(file: str, key: str, *, found: object = "", **values: Any) -> NoReturn:
     raise InputError(file, [problem(key, where="the file", found=found, **values)])
 
 

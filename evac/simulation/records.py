@@ -134,7 +134,7 @@ def judge_records(
     ----------
     records : sequence of Record
     step_times : sequence of StepTime
-        Of the published table, or a lift's own.
+        The published table: its step names are looked up one by one.
     ranges : Ranges, optional
         For what records do not say.
     draws : int

@@ -15,6 +15,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from importlib import resources
 
@@ -27,6 +28,7 @@ from evac.units import FOOT_M
 
 Value = str | float | int | date
 
+_STEPS = {0: Decimal("1"), 1: Decimal("0.1"), 2: Decimal("0.01")}
 _PATTERNS = {0: "#,##0", 1: "#,##0.0", 2: "#,##0.00"}
 
 
@@ -67,7 +69,7 @@ class Words:
     number_locale : str
         A locale by which numbers and dates are written, such as ``"en"``, ``"de"``.
     feet : bool
-        Show feet in brackets behind every length below 100 m.
+        Show feet in brackets behind every length below 1,000 m.
 
     Examples
     --------
@@ -77,6 +79,8 @@ class Words:
     '12.3 m (41 ft)'
     >>> Words(number_locale="de").show("height_m", 12.345)
     '12,3 m'
+    >>> Words().show("height_m", 12.25)  # half up, never to the even digit
+    '12.3 m'
     """
 
     language: str = "en"
@@ -127,8 +131,10 @@ class Words:
 
     def number(self, value: float, digits: int) -> str:
         """A plain number with ``digits`` (0 to 2) decimals, half up, by locale."""
+        exact = Decimal(repr(float(value)))
+        rounded = exact.quantize(_STEPS[digits], rounding=ROUND_HALF_UP)
         text = format_decimal(
-            round(value, digits) + 0.0,
+            abs(rounded) if rounded.is_zero() else rounded,
             format=_PATTERNS[digits],
             locale=self.number_locale,
         )
