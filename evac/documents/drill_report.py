@@ -204,6 +204,35 @@ def acceptance(learned: Learned) -> tuple[str, ...]:
     )
 
 
+def shrinking(learned: Learned, words: Words) -> list[str]:
+    """The steps of `acceptance`, each with which of its three times get shorter."""
+    texts = []
+    for step in learned.steps:
+        if step_key(step.before) not in acceptance(learned):
+            continue
+        before, after = step.before.seconds, step.after.seconds
+        pairs = {
+            "low": (before.low, after.low),
+            "likely": (before.likely, after.likely),
+            "high": (before.high, after.high),
+        }
+        parts = [
+            words.say(
+                f"drill.shrinks_{name}",
+                before=_seconds(old_s, words),
+                after=_seconds(new_s, words),
+            )
+            for name, (old_s, new_s) in pairs.items()
+            if new_s < old_s
+        ]
+        texts.append(
+            words.say(
+                "drill.shrinks", step=step_key(step.before), parts=", ".join(parts)
+            )
+        )
+    return texts
+
+
 def not_counted(lesson: Lesson, unread: Sequence[Unread], words: Words) -> list[str]:
     """Every line of the sheets that taught nothing, with the reason."""
     return [
@@ -237,6 +266,6 @@ def _before_after(lesson: Lesson, words: Words) -> list[Block]:
             words.say("drill.report_after", p50_s=after.p50_s, p90_s=after.p90_s)
         ),
     ]
-    if waiting := acceptance(lesson.learned):
-        blocks += [box(words.say("drill.report_shorter")), points(list(waiting))]
+    if waiting := shrinking(lesson.learned, words):
+        blocks += [box(words.say("drill.report_shorter")), points(waiting)]
     return blocks

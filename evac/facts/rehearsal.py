@@ -8,6 +8,7 @@ from enum import StrEnum
 
 from evac.facts.drill import DrillRecord
 from evac.facts.lift import Side, StepTime
+from evac.facts.work import PickOff
 
 
 class DrillKind(StrEnum):
@@ -35,8 +36,11 @@ class WeatherCard:
 class DrillCarrier:
     """One carrier that a team clears in the drill.
 
-    ``dummy``: it hangs too high for live volunteers, so a dummy is lowered.
-    ``incapacitated``: one of its people plays unconscious.
+    ``dummy``: its seat and the margin of that height together lie above what live
+    volunteers may hang at, or are not known, so a dummy is lowered.
+    ``incapacitated``: one of those lowered plays unconscious.
+    ``calls_pickoff``: the observer calls out an unconscious passenger whom the team's
+    technique cannot take; another team is called and nobody is lowered for it.
     """
 
     number: int
@@ -44,9 +48,11 @@ class DrillCarrier:
     span_id: str
     distance_m: float
     seat_height_m: float
+    margin_m: float
     people: int
     dummy: bool
     incapacitated: bool
+    calls_pickoff: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +76,11 @@ class TimedStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrillTeam:
-    """What one team does in the drill; ``missing``: it is told to stay away."""
+    """What one team does in the drill; ``missing``: it is told to stay away.
+
+    ``enters_at``: the support at which it begins its drawn carriers.
+    ``pickoff``: who takes an unconscious passenger in its zone, None: nobody can.
+    """
 
     team: str
     technique: str
@@ -79,6 +89,7 @@ class DrillTeam:
     missing: bool
     carriers: tuple[DrillCarrier, ...]
     steps: tuple[TimedStep, ...]
+    pickoff: PickOff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,13 +17,14 @@ from evac.facts.rehearsal import (
     TimedStep,
     WeatherCard,
 )
-from evac.facts.work import Rescue, Zone
+from evac.facts.work import PickOff, Rescue, Zone
 from evac.gear import technique_of
 from evac.rehearsal.steps import carrier_steps, span_steps
 from evac.simulation.draws import stream
 
 LIVE_HEIGHT_M = 7.0
-"""Seats above this carry a dummy, no volunteer: 6 to 8 m (rule 26)."""
+"""Seats that may hang higher than this, margin and all, carry a dummy and no
+volunteer: 6 to 8 m (rule 26)."""
 
 COLD_DRILL_C = -18.0
 """Air temperature on the card of a cold drill (common practice, no source)."""
@@ -50,7 +51,8 @@ def draw_drill(
     carriers_a_team : int
         Neighbouring carriers that each team clears, at least 1.
     most_live_height_m : float
-        Seats above this are cleared with a dummy [m].
+        Seats that may hang above this, by their height and its margin, are cleared
+        with a dummy [m].
 
     Returns
     -------
@@ -130,6 +132,11 @@ def _drill_team(
 ) -> DrillTeam:
     seats = plan.lift.carriers.seats
     spans = plan.heights.line.spans
+    margins_m = {
+        (unit.side, unit.span_index): unit.margin_m for unit in plan.heights.units
+    }
+    technique = technique_of(plan.lift, zone.option.technique)
+    unconscious = incapacitated and technique.incapacitated
     carriers = tuple(
         DrillCarrier(
             number=number,
@@ -137,14 +144,16 @@ def _drill_team(
             span_id=spans[rescue.span_index].id,
             distance_m=rescue.distance_m,
             seat_height_m=rescue.seat_height_m,
+            margin_m=(margin_m := margins_m[rescue.side, rescue.span_index]),
             # The first is never empty, or nothing is practised.
             people=max(int(random.binomial(seats, share)), int(number == 1)),
-            dummy=rescue.seat_height_m > most_live_height_m,
-            incapacitated=incapacitated and number == 1,
+            # A height that is not known is above every cap.
+            dummy=not rescue.seat_height_m + margin_m <= most_live_height_m,
+            incapacitated=unconscious and number == 1,
+            calls_pickoff=incapacitated and not unconscious and number == 1,
         )
         for number, rescue in enumerate(rescues, start=1)
     )
-    technique = technique_of(plan.lift, zone.option.technique)
     team = next(item for item in plan.lift.teams if item.id == zone.team)
     steps: list[TimedStep] = []
     begun: set[str] = set()
@@ -157,10 +166,32 @@ def _drill_team(
         team=zone.team,
         technique=zone.option.technique,
         kit=zone.option.kit,
-        enters_at=plan.lift.supports[zone.start_support].id,
+        enters_at=plan.lift.supports[_enters_at(plan, zone, rescues)].id,
         missing=missing,
         carriers=carriers,
         steps=() if missing else tuple(steps),
+        pickoff=_pickoff(plan, zone.team),
+    )
+
+
+def _enters_at(plan: Plan, zone: Zone, rescues: Sequence[Rescue]) -> int:
+    """The support from which a team comes to the first of its drawn carriers.
+
+    It is the end of that carrier's span nearer to where the zone is begun. Where only
+    a mark stands there, it is the next support on the way from the zone's begin.
+    """
+    if not rescues:
+        return zone.start_support
+    from_last = zone.start_support > zone.first_span
+    support = rescues[0].span_index + int(from_last)
+    while support != zone.start_support and plan.lift.supports[support].mark:
+        support += 1 if from_last else -1
+    return support
+
+
+def _pickoff(plan: Plan, team: str) -> PickOff | None:
+    return next(
+        (item for item in plan.pickoffs if item.zone_team == team and item.team), None
     )
 
 

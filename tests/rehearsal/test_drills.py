@@ -10,13 +10,17 @@ import numpy as np
 import pytest
 from drill_sheets import filled_sheet
 from openpyxl import load_workbook
+from paper_text import joined, read_pages
 
 from evac.documents.drill_papers import drill_files, observer_workbook
-from evac.documents.drill_report import evaluation_pdf
-from evac.facts.lift import CarrierType, Lift, Side, Triple
+from evac.documents.drill_report import evaluation_pdf, shrinking
+from evac.documents.names import file_names
+from evac.factors import DRILL_TO_REAL
+from evac.facts.lift import CarrierType, Lift, Side, StepTime, Triple
 from evac.facts.plan import Plan
-from evac.facts.rehearsal import DrillCarrier, DrillKind
+from evac.facts.rehearsal import Drill, DrillCarrier, DrillKind
 from evac.inputs.drill_times import COLUMNS, read_times
+from evac.learning import Learned, LearnedStep
 from evac.rehearsal import LIVE_HEIGHT_M, draw_drill, evaluate
 from evac.rehearsal.steps import carrier_steps
 from evac.words import Words
@@ -40,8 +44,131 @@ def test_no_volunteer_hangs_above_the_cap(seed: int, demo_plan: Plan) -> None:
     carriers = [carrier for team in drill.teams for carrier in team.carriers]
     assert carriers
     for carrier in carriers:
-        assert carrier.dummy == (carrier.seat_height_m > LIVE_HEIGHT_M)
+        highest_m = carrier.seat_height_m + carrier.margin_m
+        assert carrier.margin_m > 0
+        assert carrier.dummy == (highest_m > LIVE_HEIGHT_M)
         assert 0 <= carrier.people <= demo_plan.lift.carriers.seats
+
+
+def test_the_margin_of_a_height_counts_under_the_cap(demo_plan: Plan) -> None:
+    # A seat calculated 6.9 m high, give or take 1 m, may hang at 7.9 m.
+    drill = draw_drill(demo_plan, seed=1, carriers_a_team=8)
+    carriers = [carrier for team in drill.teams for carrier in team.carriers]
+    near = [
+        carrier
+        for carrier in carriers
+        if carrier.seat_height_m
+        <= LIVE_HEIGHT_M
+        < carrier.seat_height_m + carrier.margin_m
+    ]
+    assert near
+    assert all(carrier.dummy for carrier in near)
+
+
+def test_a_seat_of_unknown_height_is_no_place_for_a_volunteer(demo_plan: Plan) -> None:
+    units = tuple(
+        replace(unit, margin_m=float("nan")) for unit in demo_plan.heights.units
+    )
+    plan = replace(demo_plan, heights=replace(demo_plan.heights, units=units))
+    drill = draw_drill(plan, seed=1)
+    assert all(item.dummy for team in drill.teams for item in team.carriers)
+
+
+def test_only_a_technique_that_can_take_them_lowers_the_unconscious(
+    demo_plan: Plan,
+) -> None:
+    # The folder's techniques: the loop cannot, the rescuer on the rope can.
+    able = {item.id: item.incapacitated for item in demo_plan.lift.techniques}
+    drill = draw_drill(demo_plan, seed=1, kind=DrillKind.INCAPACITATED)
+    assert set(able.values()) == {True, False}
+    for team in drill.teams:
+        first, *others = team.carriers
+        assert first.incapacitated == able[team.technique]
+        assert first.calls_pickoff == (not able[team.technique])
+        assert not any(item.incapacitated or item.calls_pickoff for item in others)
+        conditions = {step.row.step for step in team.steps if step.carrier == 1}
+        adds = any("incapacitated" in step for step in conditions)
+        assert not adds or able[team.technique]
+        if first.calls_pickoff:
+            assert team.pickoff is not None
+            assert able[team.pickoff.technique]
+            text = sheet_of(drill, demo_plan.lift, team.team)
+            assert joined("CANNOT take an unconscious passenger") in text
+            assert joined(f"kit {team.pickoff.kit}") in text
+            assert joined("plays unconscious") not in text
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_team_enters_at_the_end_of_its_first_drawn_span(
+    seed: int, demo_plan: Plan
+) -> None:
+    # Carriers in 4-5 are not reached from support 9: a team that works from the upper
+    # end comes to 4-5 from 5, one that works from the lower end from 4.
+    drill = draw_drill(demo_plan, seed=seed)
+    zones = {zone.team: zone for zone in demo_plan.assignment.zones}
+    for team in drill.teams:
+        zone = zones[team.team]
+        lower, upper = team.carriers[0].span_id.split("-")
+        from_upper = zone.start_support > zone.first_span
+        assert team.enters_at == (upper if from_upper else lower)
+
+
+def sheet_of(drill: Drill, lift: Lift, team: str) -> str:
+    name = f"teams/{file_names([item.team for item in drill.teams])[team]}.pdf"
+    return text_of(drill, lift, name)
+
+
+def text_of(drill: Drill, lift: Lift, name: str) -> str:
+    pages = read_pages(drill_files(drill, lift, Words())[name])
+    return "".join(page.joined for page in pages)
+
+
+def test_what_surprises_the_teams_stands_on_no_sheet_of_theirs(
+    demo_plan: Plan,
+) -> None:
+    lift = demo_plan.lift
+    away = draw_drill(demo_plan, seed=2, kind=DrillKind.TEAM_MISSING)
+    (missing,) = [team.team for team in away.teams if team.missing]
+    restored = draw_drill(demo_plan, seed=2, kind=DrillKind.DRIVE_RESTORED)
+    for team in away.teams:
+        text = sheet_of(away, lift, team.team)
+        assert (joined("STAYS AWAY") in text) == team.missing
+        assert joined("one team stays away") not in text
+        assert joined("team missing") not in text
+    for team in restored.teams:
+        text = sheet_of(restored, lift, team.team).casefold()
+        assert joined("drive restored").casefold() not in text
+        assert joined("drive comes back").casefold() not in text
+    for name in ("safety.pdf", "observer.pdf"):
+        assert joined(f"team {missing} stays away") in text_of(away, lift, name)
+        assert joined(
+            f"after their carrier {restored.restored_after} the observer calls"
+        ) in text_of(restored, lift, name)
+
+
+def test_the_safety_page_names_wind_and_cold_and_leaves_room_for_the_abort_word(
+    demo_plan: Plan,
+) -> None:
+    lift = demo_plan.lift
+    text = text_of(draw_drill(demo_plan, seed=1), lift, "safety.pdf")
+    used = {zone.option.technique for zone in demo_plan.assignment.zones}
+    for technique in lift.techniques:
+        if technique.id in used:
+            limit = f"{technique.id} {technique.wind_limit_m_per_s:.1f} m/s"
+            assert joined(limit) in text
+    assert joined("wind chill of -28 °C or colder") in text
+    assert joined("Abort word") in text
+    cold = draw_drill(demo_plan, seed=1, kind=DrillKind.COLD)
+    assert joined("Warm-up break: after how long") in text_of(cold, lift, "safety.pdf")
+
+
+def test_a_cabin_drill_speaks_of_sills(demo_plan: Plan) -> None:
+    lift = demo_plan.lift
+    cabins = replace(lift, carriers=replace(lift.carriers, type=CarrierType.CABIN))
+    drill = draw_drill(demo_plan, seed=1, kind=DrillKind.USUAL)
+    text = sheet_of(drill, cabins, drill.teams[0].team)
+    assert joined("sill [m]") in text
+    assert joined("seat [m]") not in text
 
 
 def test_a_missing_team_has_nothing_to_time(demo_plan: Plan) -> None:
@@ -123,6 +250,7 @@ def test_cabins_are_made_ready_by_the_row_that_the_plan_counts(
         span_id=demo_plan.heights.line.spans[0].id,
         distance_m=30.0,
         seat_height_m=8.0,
+        margin_m=0.5,
         people=2,
         dummy=False,
         incapacitated=False,
@@ -180,3 +308,35 @@ def test_the_paper_circle_ends_in_a_changed_plan(
         again.after.simulation.order_to_clear_s,
         lesson.after.simulation.order_to_clear_s,
     )
+
+
+def test_a_step_that_waits_names_which_of_its_times_shrink() -> None:
+    # By hand: likely grows from 60 to 62 s, yet high falls from 180 to 120 s.
+    before = StepTime(
+        technique="ladder",
+        step="leave the carrier",
+        per="carrier",
+        seconds=Triple(low=30, likely=60, high=180),
+        condition="",
+    )
+    after = replace(before, seconds=Triple(low=40, likely=62, high=120))
+    step = LearnedStep(
+        before=before,
+        after=after,
+        in_use=before,
+        count=4,
+        stopped=0,
+        real=0,
+        typical_s=(50.0, 60.0, 70.0),
+        teams={},
+        shorter=True,
+        accepted=False,
+    )
+    learned = Learned(
+        steps=(step,),
+        step_times=(before,),
+        unmatched=(),
+        drill_to_real=DRILL_TO_REAL,
+    )
+    (text,) = shrinking(learned, Words())
+    assert text == "ladder / leave the carrier / carrier: high 180 to 120 s"
