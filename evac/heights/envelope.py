@@ -19,12 +19,13 @@ from evac.facts.heights import Heights, IntArray, Line, SideEnvelope, StopGrid
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
 from evac.heights.cuts import cut, marks_m, uncut
 from evac.heights.extremes import SideExtremes, find_extremes
-from evac.heights.kinds import support_kinds
+from evac.heights.kinds import support_kinds, upward_pulls_n
 from evac.heights.load_cases import load_cases
 from evac.heights.margins import Margins, find_margins
 from evac.heights.passes import fullest_case, state_passes
 from evac.heights.reports import (
     drive_ratio,
+    inferred_findings,
     report_findings,
     span_reports,
     support_reports,
@@ -116,6 +117,7 @@ def find_heights(
     )
     findings = [
         *find_doubts(lift, line),
+        *(inferred_findings(supports, upward_pulls_n(lift, line)) if inferred else ()),
         *report_findings(supports, spans),
         *unknown_findings(units),
         *_tension_findings(lift, misfit_n=misfit_n),

@@ -93,6 +93,28 @@ def drive_ratio(
     return max(ratios)
 
 
+def inferred_findings(
+    supports: tuple[SupportReport, ...], pulls_n: Mapping[str, float]
+) -> list[Finding]:
+    """Supports of no stated kind at which the rope pulls upwards: look at each."""
+    free = {report.support_id for report in supports if report.lifted}
+    findings = {}
+    for report in supports:
+        held = report.kind == SupportKind.HOLD_DOWN.value
+        if report.inferred and (held or report.support_id in free):
+            key = "held" if held else "free"
+            findings[report.support_id] = Finding(
+                key=f"heights.inferred_{key}",
+                severity=Severity.WARN,
+                where=report.support_id,
+                values={
+                    "support": report.support_id,
+                    "pull_n": pulls_n[report.support_id],
+                },
+            )
+    return list(findings.values())
+
+
 def report_findings(
     supports: tuple[SupportReport, ...], spans: tuple[SpanReport, ...]
 ) -> list[Finding]:

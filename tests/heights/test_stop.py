@@ -242,12 +242,10 @@ def test_blank_kinds_are_inferred_from_the_bare_rope() -> None:
     blank = tuple(replace(support, kind=None) for support in lift.supports)
     bare = replace(lift, supports=blank)
     kinds = side_models(bare, lay_out(bare))[Side.ASCENDING].kinds
-    # The valley's floor needs a hold-down; where the bare rope would lift off but
-    # the full one presses down, a support must do both.
+    # The valley's floor needs a hold-down.
     assert kinds[3] is SupportKind.HOLD_DOWN
     assert SupportKind.SUPPORT in kinds
     assert kinds[0] is kinds[-1] is SupportKind.STATION
-    # At a blank support the rope may go either way only if it does.
     gully = make_lift()
     again = replace(
         gully,
