@@ -35,7 +35,7 @@ from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways, safe_seconds
 from evac.quantiles import quantile
-from evac.ready import make_ready, work_at_mean, worth_cutting
+from evac.ready import give_spares, make_ready, work_at_mean, worth_cutting
 from evac.sharing import clear_p90_s, share_out
 from evac.simulation import simulate
 from evac.simulation.missing import prepare_branches
@@ -88,6 +88,7 @@ def make_plan(
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
     report("gear", 0.0)
+    lift = give_spares(lift, heights, date=date)
     cuts_m = worth_cutting(lift, heights, date=date) if lift.cuts_m else ()
     lift, heights = cut(lift, heights, cuts_m=cuts_m)
     line = heights.line
@@ -254,6 +255,18 @@ def _own_findings(
                 key="plan.cuts_made",
                 severity=Severity.NOTE,
                 values={"cuts": ", ".join(f"{at_m:g} m" for at_m in used)},
+            )
+        )
+    if lift.spares:
+        found.append(
+            Finding(
+                key="plan.spares_given",
+                severity=Severity.NOTE,
+                values={
+                    "given": "; ".join(
+                        f"{kit}: {team}" for kit, team in lift.spares.items()
+                    )
+                },
             )
         )
     idle = sorted(set(lift.cuts_m) - set(used))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from evac import access, gear, hazards, timing
 from evac.assignment import assign
+from evac.assignment.effort import Effort
 from evac.assignment.keep import told_by
 from evac.clearing import make_schedule
 from evac.errors import NoPlanError
@@ -22,6 +23,8 @@ from evac.words import Words
 OnStep = Callable[[str, float], None]
 
 _MOST_ROUNDS = 3
+_SPARE_EFFORT = 40.0
+"""Ways to give spares out that are tried (`evac.assignment.effort`): about 3 s."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,6 +217,51 @@ def worth_cutting(lift: Lift, heights: Heights, *, date: dt.date) -> tuple[float
         return *gravest(there, halves, shared), finish_s, len(cuts_m)
 
     return min(tried, key=outcome)
+
+
+def give_spares(lift: Lift, heights: Heights, *, date: dt.date) -> Lift:
+    """Give every spare kit to the team with which the sharing comes out best.
+
+    Who takes a spare decides who can work where, so it is no matter of the table's
+    order. From the plain rule of `evac.gear.options`, each spare in turn is tried with
+    every team that may use it, until no single change helps.
+
+    Parameters
+    ----------
+    lift, heights : Lift, Heights
+    date : datetime.date
+        Day to which due dates of kit are counted.
+
+    Returns
+    -------
+    Lift
+        With ``spares`` set; unchanged where no spare could go to two teams.
+    """
+    takers = gear.spare_takers(lift, date=date)
+    if all(len(teams) < 2 for teams in takers.values()):
+        return lift
+    effort = Effort(left=_SPARE_EFFORT)
+
+    def outcome(spares: dict[str, str]) -> tuple[tuple[int, ...], Assignment]:
+        given = replace(lift, spares=spares)
+        shared = assign(make_ready(given, heights, date=date).work)
+        effort.charge(shared)
+        return (*gravest(given, heights, shared), shared.objectives[1]), shared
+
+    best = dict(gear.spare_kits(lift, date=date))
+    least, shared = outcome(best)
+    better = True
+    while better:
+        better = False
+        for kit, teams in takers.items():
+            for team in teams:
+                if best.get(kit) == team or not effort.allows(shared.states):
+                    continue
+                tried = {**best, kit: team}
+                found, shared = outcome(tried)
+                if found < least:
+                    best, least, better = tried, found, True
+    return replace(lift, spares=best)
 
 
 def gravest(lift: Lift, heights: Heights, assignment: Assignment) -> tuple[int, int]:

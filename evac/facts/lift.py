@@ -487,6 +487,8 @@ class Lift:
     """Distances at which spans are cut so that two teams can share them."""
     off_duty: tuple[Team, ...] = ()
     """Teams that are not on duty at the planned order, see `evac.roster`."""
+    spares: Mapping[str, str] = field(default_factory=dict)
+    """Spare kit -> team that it is given to, see `evac.ready.give_spares`."""
     drill_records: tuple[DrillRecord, ...] = ()
     """What was timed in drills so far, from ``drills.csv``."""
     accepted_steps: frozenset[str] = frozenset()

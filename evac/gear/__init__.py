@@ -1,7 +1,13 @@
 """Which kit and technique reaches which unit; techniques are data (rules 12-15)."""
 
 from evac.gear.budget import budget_doubts, descent_energy_j, descents_left
-from evac.gear.choices import kit_of, options, technique_of
+from evac.gear.choices import (
+    kit_of,
+    options,
+    spare_kits,
+    spare_takers,
+    technique_of,
+)
 from evac.gear.doubts import doubts
 from evac.gear.reach import find_reaches
 from evac.gear.rope_needed import greatest_rope_height_m, rope_needed_m
@@ -16,5 +22,7 @@ __all__ = [
     "kit_of",
     "options",
     "rope_needed_m",
+    "spare_kits",
+    "spare_takers",
     "technique_of",
 ]

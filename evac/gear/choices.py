@@ -32,7 +32,8 @@ def options(lift: Lift, *, date: dt.date | None = None) -> tuple[Option, ...]:
     The team is trained and has the technique's crew, the technique is approved, fits
     the carriers and is not outside help, and the kit is the team's own, not to be
     retired and not overdue for inspection. A spare kit goes to one team at most, as it
-    can be in one place only: to the first team that has no kit of its own for the
+    can be in one place only: to the team that ``lift.spares`` names. Where it names
+    none that may use it, to the first team that has no kit of its own for the
     technique, else to the one whose own ropes of that technique are shortest, if the
     spare is longer.
 
@@ -120,6 +121,22 @@ def is_usable(kit: Kit, *, date: dt.date) -> bool:
     return not (is_retired(kit, date=date) or is_overdue(kit, date=date))
 
 
+def spare_takers(lift: Lift, *, date: dt.date) -> dict[str, tuple[str, ...]]:
+    """Usable spare kit -> the teams that may use it, in order of rows."""
+    techniques = {technique.id: technique for technique in lift.techniques}
+    return {
+        kit.id: tuple(
+            team.id
+            for team in lift.teams
+            if why_not(lift, team, techniques[kit.technique]) is None
+        )
+        for kit in lift.kits
+        if kit.team is None
+        and kit.technique in techniques
+        and is_usable(kit, date=date)
+    }
+
+
 def spare_kits(lift: Lift, *, date: dt.date) -> dict[str, str]:
     """Spare kit -> the one team that takes it; spares that stay on the shelf lack."""
     given: dict[str, str] = {}
@@ -128,21 +145,19 @@ def spare_kits(lift: Lift, *, date: dt.date) -> dict[str, str]:
         if kit.team is not None and is_usable(kit, date=date):
             key = (kit.team, kit.technique)
             in_hand[key] = max(in_hand.get(key, 0.0), kit.rope_length_m)
-    techniques = {technique.id: technique for technique in lift.techniques}
-    for kit in lift.kits:
-        technique = techniques.get(kit.technique)
-        if kit.team is not None or technique is None:
-            continue
-        if not is_usable(kit, date=date):
-            continue
-        able = [team for team in lift.teams if why_not(lift, team, technique) is None]
+    for kit_id, able in spare_takers(lift, date=date).items():
         if not able:
             continue
-        # min() keeps the first row among equals.
-        taker = min(able, key=lambda team: in_hand.get((team.id, kit.technique), -1.0))
-        if in_hand.get((taker.id, kit.technique), -1.0) < kit.rope_length_m:
-            given[kit.id] = taker.id
-            in_hand[(taker.id, kit.technique)] = kit.rope_length_m
+        if lift.spares.get(kit_id) in able:
+            given[kit_id] = lift.spares[kit_id]
+            continue
+        spare = kit_of(lift, kit_id)
+        lengths_m = [in_hand.get((team, spare.technique), -1.0) for team in able]
+        # The first row among equals.
+        taker = able[lengths_m.index(min(lengths_m))]
+        if min(lengths_m) < spare.rope_length_m:
+            given[kit_id] = taker
+            in_hand[taker, spare.technique] = spare.rope_length_m
     return given
 
 
