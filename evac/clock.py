@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -53,8 +54,9 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     -----
     Latest order time = limit - P90(order -> the limit's own end). How long stop ->
     order takes does not enter, so ordering later leaves it where it is and only
-    decides whether it is ``met`` (rule 1). Cold counts from when the first passenger
-    sat down, one ride before the stop (rule 4).
+    decides whether it is ``met`` (rule 1). While people are not reached it is the
+    latest order for the others, and the limit is not met by it. Cold counts from when
+    the first passenger sat down, one ride before the stop (rule 4).
     """
     conditions, organisation = lift.conditions, lift.organisation
     order_s = organisation.stop_to_order_s.likely
@@ -181,9 +183,11 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
             continue
         after_s = 60.0 * limit.minutes - needed_s
         if limit.counts_from == FROM_STOP:
-            found.append(
-                _latest(lift, "limit", after_s, order_s=order_s, source=limit.source)
+            latest = _latest(
+                lift, "limit", after_s, order_s=order_s, source=limit.source
             )
+            in_time = latest.met and simulation.everyone_reached
+            found.append(replace(latest, met=in_time))
         elif after_s < 0:
             found.append(
                 LatestOrder(
@@ -236,7 +240,8 @@ def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
     """Whether every limit is met at P90 with the planned order; None without a limit.
 
     A limit that counts from the stop is met where P90(order -> its end) and the likely
-    time from the stop to the order fit into it together.
+    time from the stop to the order fit into it together. None is met while people have
+    no team that reaches them.
     """
     if not lift.limits:
         return None
@@ -244,11 +249,32 @@ def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
 
 
 def is_met(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
-    """Whether one limit is met at P90 with the order at its likely time."""
+    """Whether one limit is met at P90 with the order at its likely time.
+
+    A limit is for everybody: never met while people have no team that reaches them.
+    """
+    return limit_verdict(lift, limit, simulation) == "met"
+
+
+def limit_verdict(lift: Lift, limit: Limit, simulation: Simulation) -> str:
+    """How papers speak of one limit: ``met``, ``missed``, ``unreached``.
+
+    ``unreached``: those who are reached come in time, but people are left hanging.
+    """
+    if late_s(lift, limit, simulation) > 0:
+        return "missed"
+    return "met" if simulation.everyone_reached else "unreached"
+
+
+def late_s(lift: Lift, limit: Limit, simulation: Simulation) -> float:
+    """By how much P90 of those who are reached misses a limit [s]; below 0: in time.
+
+    With the order at its likely time where the limit counts from the stop.
+    """
     needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
     if limit.counts_from == FROM_STOP:
         needed_s += lift.organisation.stop_to_order_s.likely
-    return needed_s <= 60.0 * limit.minutes
+    return needed_s - 60.0 * limit.minutes
 
 
 def running_pays(
@@ -291,9 +317,13 @@ def limit_chance(
     clear_s: FloatArray,
     safe_s: FloatArray,
     stop_to_order_s: FloatArray,
+    everyone_reached: bool,
 ) -> float | None:
-    """Share of days on which every limit is met; None where the folder names none."""
-    met = np.ones(clear_s.shape, dtype=bool)
+    """Share of days on which every limit is met; None where the folder names none.
+
+    0 while people have no team that reaches them: they hang there on every day.
+    """
+    met = np.full(clear_s.shape, everyone_reached)
     stated = tuple(limits)
     for limit in stated:
         took = safe_s if limit.counts_to == IN_SAFETY else clear_s

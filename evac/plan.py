@@ -14,14 +14,22 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from evac import access, gear, informing, learning, roster, timing
-from evac.assignment import assign
+from evac.assignment import assign, last_finish_s
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
-from evac.clock import FROM_STOP, PLANNED_SHARE, decide, end_s, is_met, limits_met
+from evac.clock import (
+    PLANNED_SHARE,
+    decide,
+    end_s,
+    is_met,
+    late_s,
+    limit_verdict,
+    limits_met,
+)
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import Lift, Limit
+from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.facts.work import (
     Assignment,
@@ -208,26 +216,14 @@ def _likely_limit_s(
     P90 is taken to shrink with them. None where every limit is met, or what is missed
     has no end (safe time not known), for which nothing in the sharing is a remedy.
     """
-    late_s = [
-        _late_s(lift, limit, simulation)
-        for limit in lift.limits
-        if not is_met(lift, limit, simulation)
-    ]
-    late_s = [item for item in late_s if math.isfinite(item)]
-    if not late_s:
+    missed_s = [late_s(lift, limit, simulation) for limit in lift.limits]
+    missed_s = [item for item in missed_s if 0 < item < math.inf]
+    if not missed_s:
         return None
     # The base is as late as the plan, and by what its P90 is beyond the plan's.
-    base_late_s = max(late_s) + max(base_p90_s - simulation.p90_s, 0.0)
-    likely_s = max(zone.finish_s for zone in base.zones)
+    base_late_s = max(missed_s) + max(base_p90_s - simulation.p90_s, 0.0)
+    likely_s = last_finish_s(base)
     return int(likely_s * (1 - base_late_s / base_p90_s))
-
-
-def _late_s(lift: Lift, limit: Limit, simulation: Simulation) -> float:
-    """By how much P90 misses a limit, counted from where the limit counts."""
-    needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
-    if limit.counts_from == FROM_STOP:
-        needed_s += lift.organisation.stop_to_order_s.likely
-    return needed_s - 60.0 * limit.minutes
 
 
 def _own_findings(
@@ -236,13 +232,14 @@ def _own_findings(
     """What only the finished chain can say."""
     found = [
         Finding(
-            key="plan.limit_missed",
+            key=f"plan.limit_{limit_verdict(lift, limit, simulation)}",
             severity=Severity.STOP,
             values={
                 "p90_s": quantile(end_s(limit, simulation), PLANNED_SHARE),
                 "limit_min": limit.minutes,
                 "counts_from": limit.counts_from,
                 "counts_to": limit.counts_to,
+                "people": sum(item.people for item in assignment.uncovered),
             },
         )
         for limit in lift.limits
@@ -288,7 +285,7 @@ def _own_findings(
             )
         )
     if not assignment.proven:
-        last_s = max(zone.finish_s for zone in assignment.zones)
+        last_s = last_finish_s(assignment)
         found.append(
             Finding(
                 key="plan.not_proven",

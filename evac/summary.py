@@ -7,8 +7,8 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from evac.assignment import team_of_unit
-from evac.clock import is_met
+from evac.assignment import last_finish_s, team_of_unit
+from evac.clock import limit_verdict
 from evac.documents.names import runs_text
 from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
@@ -16,7 +16,7 @@ from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.figures.carrier_words import say_of
-from evac.figures.doubt import reach_in_doubt
+from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
@@ -75,16 +75,16 @@ def _head(plan: Plan, words: Words) -> Group:
             )
         )
     for limit in lift.limits:
-        met = is_met(lift, limit, plan.simulation)
+        verdict = limit_verdict(lift, limit, plan.simulation)
         lines.append(
             _line(
                 words.say(
-                    "summary.limit_met" if met else "summary.limit_missed",
+                    f"summary.limit_{verdict}",
                     limit_min=limit.minutes,
                     counts_from=limit.counts_from,
                     counts_to=limit.counts_to,
                 ),
-                "green" if met else "bold red",
+                "green" if verdict == "met" else "bold red",
             )
         )
     if not lift.limits:
@@ -148,8 +148,7 @@ def _zones(plan: Plan, words: Words) -> Group:
             words.duration(zone.finish_s),
         )
     assignment = plan.assignment
-    last_finish = max((zone.finish_s for zone in assignment.zones), default=0)
-    gap_s = last_finish - assignment.bound_s
+    gap_s = last_finish_s(assignment) - assignment.bound_s
     if not assignment.proven:
         proof = words.say("summary.not_proven", gap_s=gap_s)
     elif assignment.chosen_by == "likely":
@@ -183,14 +182,16 @@ def _times(plan: Plan, words: Words) -> Group:
     lines = [
         _line(
             words.say(
-                "summary.clearing",
-                clear_s=plan.schedule.clear_s,
+                of_reached(plan, "summary.clearing"),
+                clear_s=last_finish_s(plan.assignment),
                 p50_s=simulation.p50_s,
                 p90_s=simulation.p90_s,
                 runs=simulation.runs,
             )
         ),
-        _line(words.say("summary.safe", safe_s=simulation.safe_p90_s)),
+        _line(
+            words.say(of_reached(plan, "summary.safe"), safe_s=simulation.safe_p90_s)
+        ),
     ]
     binding = clock.binding
     if binding is None:
@@ -199,7 +200,7 @@ def _times(plan: Plan, words: Words) -> Group:
         lines.append(
             _line(
                 words.say(
-                    "summary.latest_too_late",
+                    of_reached(plan, "summary.latest_too_late"),
                     late_s=-binding.after_stop_s,
                     stop_clock_s=clock.stop_clock_s,
                     reason=words.say(f"clock.{binding.reason}"),
@@ -211,7 +212,7 @@ def _times(plan: Plan, words: Words) -> Group:
         lines.append(
             _line(
                 words.say(
-                    "summary.latest",
+                    of_reached(plan, "summary.latest"),
                     # Rounded down: a latest time must never be shown later.
                     after_s=60 * (binding.after_stop_s // 60),
                     at_clock_s=binding.clock_s,

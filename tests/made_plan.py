@@ -619,6 +619,7 @@ def make_plan(
             safe_p90_s=p90 + 900,
             chance_of_limit=0.93 if lift.limits else None,
             last_team_share={zone.team: 1 / len(made_zones) for zone in made_zones},
+            everyone_reached=not uncovered,
         ),
         clock=Clock(
             stop_clock_s=lift.conditions.stop_clock_s,
@@ -663,6 +664,7 @@ def walked_past(plan: Plan, *, span: int) -> Plan:
         work=replace(plan.work, planned=planned),
         schedule=replace(plan.schedule, rescues=rescues),
         assignment=replace(plan.assignment, uncovered=uncovered),
+        simulation=replace(plan.simulation, everyone_reached=False),
         everyone_reached=False,
     )
 

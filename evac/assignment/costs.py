@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from evac.facts.heights import BoolArray, IntArray
 from evac.facts.lift import Side
-from evac.facts.work import NEVER_S, Work, Zone
+from evac.facts.work import NEVER_S, Assignment, Work, Zone
 from evac.rope.compiled import compiled
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -283,3 +283,11 @@ def _walk(
 def team_of_unit(work: Work, zones: Iterable[Zone]) -> dict[tuple[Side, int], str]:
     """The team that clears each unit; units that are only walked past have none."""
     return {unit: zone.team for zone in zones for unit in units_in_order(work, zone)}
+
+
+def last_finish_s(assignment: Assignment) -> int:
+    """When the last zone is clear at likely times, each at its worst stop [s].
+
+    From the order. At any one stop the line is clear no later; 0 without a zone.
+    """
+    return max((zone.finish_s for zone in assignment.zones), default=0)

@@ -6,13 +6,13 @@ import html
 
 import ipywidgets as widgets
 
-from evac.clock import is_met
+from evac.clock import limit_verdict
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
 from evac.facts.lift import Limit
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
-from evac.figures.doubt import reach_in_doubt
+from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.maps import map_html
 from evac.words import Words
 
@@ -53,7 +53,7 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
             _limit_sentence(plan, item, words) for item in plan.lift.limits
         )
     times = words.say(
-        "desk.verdict_times",
+        of_reached(plan, "desk.verdict_times"),
         p50_s=plan.simulation.p50_s,
         p90_s=plan.simulation.p90_s,
         latest=latest_text(plan.clock.binding, words),
@@ -62,9 +62,8 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
 
 
 def _limit_sentence(plan: Plan, limit: Limit, words: Words) -> str:
-    met = is_met(plan.lift, limit, plan.simulation)
     return words.say(
-        "desk.verdict_limit_met" if met else "desk.verdict_limit_missed",
+        f"desk.verdict_limit_{limit_verdict(plan.lift, limit, plan.simulation)}",
         limit_min=limit.minutes,
         counts_from=limit.counts_from,
         counts_to=limit.counts_to,

@@ -216,8 +216,15 @@ def comparison_rows(base: Answer, answer: Answer, words: Words) -> list[list[str
             for each in (base, answer)
         ]
         rows.append([words.say(f"desk.ask_{key}"), *shown])
-    latest = [latest_text(each.plan.clock.binding, words) for each in (base, answer)]
+    latest = [_latest(each.plan, words) for each in (base, answer)]
     return [*rows, [words.say("desk.ask_latest"), *latest]]
+
+
+def _latest(plan: Plan, words: Words) -> str:
+    text = latest_text(plan.clock.binding, words)
+    if plan.everyone_reached or plan.clock.binding is None:
+        return text
+    return words.say("desk.latest_of_reached", latest=text)
 
 
 def _pictures(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from evac.clock import is_met
+from evac.assignment import last_finish_s
+from evac.clock import limit_verdict
 from evac.documents.blocks import (
     Block,
     blanks,
@@ -40,7 +41,7 @@ from evac.documents.plandoc_work import (
 from evac.documents.typeset import Fact
 from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
-from evac.figures.doubt import reach_in_doubt
+from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.words import Words
 
 _HASH_SHOWN = 16
@@ -138,12 +139,12 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
     simulation, found = plan.simulation, answers(plan)
     lines = [
         words.say(
-            "plandoc.sum_clearing",
-            clear_s=plan.schedule.clear_s,
+            of_reached(plan, "plandoc.sum_clearing"),
+            clear_s=last_finish_s(plan.assignment),
             p50_s=simulation.p50_s,
             p90_s=simulation.p90_s,
         ),
-        words.say("plandoc.sum_safe", safe_s=simulation.safe_p90_s),
+        words.say(of_reached(plan, "plandoc.sum_safe"), safe_s=simulation.safe_p90_s),
         latest_sentence(plan, words),
         words.say(
             "plandoc.sum_teams",
@@ -200,9 +201,7 @@ def _limits(plan: Plan, words: Words) -> list[str]:
         return [words.say("plandoc.no_limit")]
     return [
         words.say(
-            "plandoc.limit_met"
-            if is_met(plan.lift, limit, plan.simulation)
-            else "plandoc.limit_missed",
+            f"plandoc.limit_{limit_verdict(plan.lift, limit, plan.simulation)}",
             limit_min=limit.minutes,
             counts_from=limit.counts_from,
             counts_to=limit.counts_to,

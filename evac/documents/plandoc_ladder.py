@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from evac.assignment import last_finish_s
 from evac.clock import emptying_s, running_pays
 from evac.documents.blocks import Block, heading, paragraph, steps, table
 from evac.facts.plan import Plan
 from evac.facts.work import Informed, LadderStep, Trigger
+from evac.figures.doubt import of_reached
 from evac.informing import VOICE_M
 from evac.ladder import ladder, triggers
 from evac.words import Words
@@ -49,7 +51,9 @@ def _step_row(plan: Plan, step: LadderStep, words: Words) -> list[str]:
     if step.to_s is not None:
         # A latest time is rounded down: it must never be shown later.
         end_s = 60 * (step.to_s // 60)
-        key = "ladder.at_latest" if step.key == "decision" else "ladder.until"
+        key = "ladder.until"
+        if step.key == "decision":
+            key = of_reached(plan, "ladder.at_latest")
         after = words.say(key, start=after, end=words.duration(end_s))
         at = words.say(key, start=at, end=words.clock_time(stop_s + end_s))
     text = words.say(
@@ -162,6 +166,13 @@ def standdown_blocks(plan: Plan, words: Words) -> list[Block]:
                 run_high_s=run[2],
             )
         ),
+        paragraph(
+            words.say(
+                "standdown.counted",
+                clear_s=plan.schedule.clear_s,
+                worst_s=last_finish_s(plan.assignment),
+            )
+        ),
         table(
             [words.say(f"standdown.{key}") for key in keys],
             rows=_run_rows(
@@ -178,7 +189,11 @@ def standdown_blocks(plan: Plan, words: Words) -> list[Block]:
 def _run_rows(
     plan: Plan, words: Words, *, likely_s: float, high_s: float
 ) -> list[list[str]]:
-    """Every half hour (longer steps on long evacuations) from the order to the end."""
+    """Every half hour (longer steps on long evacuations) from the order to the end.
+
+    Counted to the sooner end, that of the sheets' stop: what remains must not seem
+    longer than it is, or running would seem to pay for too long.
+    """
     clear_s = plan.schedule.clear_s
     high_s = (
         plan.lift.organisation.standdown_s.high + (emptying_s(plan.lift) or (0,))[-1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from evac.assignment import last_finish_s
 from evac.clock import FROM_ORDER, limit_chance
 from evac.documents.blocks import (
     Block,
@@ -16,6 +17,7 @@ from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
 from evac.figures import clearing_times, svg_bytes, times
+from evac.figures.doubt import of_reached
 from evac.quantiles import quantile
 from evac.words import Words
 
@@ -26,7 +28,9 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
     blocks = [
         heading(words.say("plandoc.times")),
         paragraph(words.say("plandoc.times_intro")),
+        *_unreached(plan, words),
         _durations(plan, words),
+        paragraph(words.say("plandoc.times_likely")),
         figure(svg_bytes(clearing_times(plan, words=words)), width_mm=times.WIDTH_MM),
         paragraph(words.say("plandoc.times_stated")),
         paragraph(
@@ -74,9 +78,19 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
     return blocks
 
 
+def _unreached(plan: Plan, words: Words) -> list[Block]:
+    """Said before any time, where people are left whom no time covers."""
+    if plan.everyone_reached:
+        return []
+    people = sum(item.people for item in plan.assignment.uncovered)
+    return [paragraph(words.say("plandoc.times_reached", people=people), strong=True)]
+
+
 def _chances(plan: Plan, words: Words) -> str:
     """The chance of every limit, each by its own start and end."""
     simulation = plan.simulation
+    if not simulation.everyone_reached:
+        return words.say("clock.chance_unreached")
     chances = [
         words.say(
             "clock.chance",
@@ -88,6 +102,7 @@ def _chances(plan: Plan, words: Words) -> str:
                 clear_s=simulation.order_to_clear_s,
                 safe_s=simulation.order_to_safe_s,
                 stop_to_order_s=simulation.stop_to_order_s,
+                everyone_reached=True,
             )
             or 0.0,
         )
@@ -131,7 +146,7 @@ def _durations(plan: Plan, words: Words) -> Block:
             "plandoc.d_order_clear",
             simulation.p50_s,
             simulation.p90_s,
-            plan.schedule.clear_s,
+            last_finish_s(plan.assignment),
         ),
         stated(
             "plandoc.d_ground_safe",
@@ -178,13 +193,13 @@ def latest_sentence(plan: Plan, words: Words) -> str:
     stop_clock_s = plan.clock.stop_clock_s
     if binding.after_stop_s < 0:
         return words.say(
-            "plandoc.sum_too_late",
+            of_reached(plan, "plandoc.sum_too_late"),
             late_s=-binding.after_stop_s,
             stop_clock_s=stop_clock_s,
             reason=reason,
         )
     return words.say(
-        "plandoc.sum_latest",
+        of_reached(plan, "plandoc.sum_latest"),
         # Rounded down: a latest time must never be shown later.
         after_s=60 * (binding.after_stop_s // 60),
         latest_clock_s=binding.clock_s,

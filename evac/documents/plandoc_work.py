@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from evac.assignment import last_finish_s
 from evac.documents.blocks import (
     Block,
     figure,
@@ -78,7 +79,7 @@ def _zone_what(plan: Plan, zone: Zone, words: Words) -> str:
 
 def _certificate(plan: Plan, words: Words) -> str:
     assignment = plan.assignment
-    clear_s = max((zone.finish_s for zone in assignment.zones), default=0)
+    clear_s = last_finish_s(assignment)
     proven = "proven" if assignment.proven else "not_proven"
     if assignment.chosen_by != "likely":
         proven += "_by_mean"

@@ -51,7 +51,8 @@ class Plan:
     findings: tuple[Finding, ...]
     everyone_reached: bool
     limit_met: bool | None
-    """At P90; None where the folder names no limit."""
+    """At P90, and for everybody: False while people are not reached. None where the
+    folder names no limit."""
     pickoffs: tuple[PickOff, ...] = ()
     """In order of the assignment's zones (rule 19)."""
     special: tuple[SpecialPassenger, ...] = ()

@@ -284,6 +284,8 @@ class Simulation:
     all at a safe place. ``p90_interval_s`` and ``p50_interval_s``: 95 % sampling
     intervals. ``p90_independent_s``: without common factors, to show what they do.
     ``last_team_share``: team -> share of runs in which it finished last.
+    ``everyone_reached``: no span-side with carriers is left without a zone. Where it
+    is False every time is that of those who are reached, and no limit is met.
     """
 
     runs: int
@@ -301,6 +303,7 @@ class Simulation:
     safe_p90_s: float
     chance_of_limit: float | None
     last_team_share: Mapping[str, float]
+    everyone_reached: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -315,7 +318,8 @@ class LatestOrder:
     clock_s: float
     """The same as a clock time, seconds after local midnight of the day."""
     met: bool
-    """True where the planned order comes no later than this."""
+    """True where the planned order comes no later than this; never for a time limit
+    while people are not reached."""
     source: str
 
 

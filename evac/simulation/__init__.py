@@ -276,9 +276,11 @@ def _result(
             clear_s=clear_s,
             safe_s=all_safe_s,
             stop_to_order_s=days.stop_to_order_s,
+            everyone_reached=not assignment.uncovered,
         ),
         last_team_share={
             zone.team: float(count) / runs
             for zone, count in zip(assignment.zones, last, strict=True)
         },
+        everyone_reached=not assignment.uncovered,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from evac.assignment import last_finish_s
 from evac.facts.plan import Plan
 from evac.tables_out.numbers import finite, json_bytes
 
@@ -44,7 +45,7 @@ def plan_json(plan: Plan) -> bytes:
             {"side": item.side.value, "span": spans[item.span_index].id}
             for item in plan.assignment.uncovered
         ],
-        "clear_s": finite(plan.schedule.clear_s),
+        "clear_s": finite(float(last_finish_s(plan.assignment))),
         "p50_s": finite(plan.simulation.p50_s),
         "p90_s": finite(plan.simulation.p90_s),
         "safe_p90_s": finite(plan.simulation.safe_p90_s),

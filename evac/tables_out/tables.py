@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from evac.assignment import last_finish_s
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
-from evac.figures.doubt import reach_in_doubt
+from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.figures.taken import units_passed, units_taken
 from evac.words import Words
 
@@ -109,9 +110,10 @@ def _summary(plan: Plan, words: Words) -> Table:
         "date": plan.date,
         "fingerprint": plan.fingerprint,
         "everyone_reached": _yes(plan.everyone_reached, words),
+        "places_not_reached": sum(item.people for item in plan.assignment.uncovered),
         "in_doubt": _yes(reach_in_doubt(plan), words),
         "limit_met": words.say("tables.not_known") if met is None else _yes(met, words),
-        "clear_min": plan.schedule.clear_s / 60,
+        "clear_min": last_finish_s(plan.assignment) / 60,
         "clear_p50_min": simulation.p50_s / 60,
         "clear_p90_min": simulation.p90_s / 60,
         "safe_p90_min": (
@@ -123,7 +125,18 @@ def _summary(plan: Plan, words: Words) -> Table:
         "proven": _yes(plan.assignment.proven, words),
         "caution": words.say("cautions.short"),
     }
-    rows = ((words.say(f"tables.item.{key}"), value) for key, value in items.items())
+    timed = ("clear_min", "clear_p50_min", "clear_p90_min", "safe_p90_min")
+    rows = (
+        (
+            words.say(
+                of_reached(plan, f"tables.item.{key}")
+                if key in (*timed, "latest_order_min")
+                else f"tables.item.{key}"
+            ),
+            value,
+        )
+        for key, value in items.items()
+    )
     return _table("summary", ("item", "value"), rows, words)
 
 

@@ -15,6 +15,7 @@ from evac.clock import (
     emptying_s,
     informer_round_s,
     is_dark,
+    limit_verdict,
     limits_met,
     line_length_m,
     running_pays,
@@ -45,6 +46,7 @@ def make_simulation(*, clear_p90_s: float = 2 * HOUR, **changes: Any) -> Simulat
         safe_p90_s=clear_p90_s + 0.5 * HOUR,
         chance_of_limit=0.9,
         last_team_share={"Team 1": 1.0},
+        everyone_reached=True,
     )
     return replace(found, **changes)
 
@@ -135,6 +137,33 @@ def test_a_missed_limit_from_the_order_is_no_latest_order() -> None:
     dark = decide(night, slow, SCHEDULE)
     assert [item.reason for item in dark.latest] == ["limit_from_order"]
     assert dark.binding is None
+
+
+def test_no_limit_is_met_while_people_are_left_hanging() -> None:
+    # A limit is for everybody (common practice, no source): a time covers only those
+    # whom a team reaches, so it can say nothing about the others.
+    all_reached = make_simulation(clear_p90_s=HOUR)
+    some_left = replace(all_reached, everyone_reached=False)
+    lift = make_limited()
+    assert limits_met(lift, all_reached) is True
+    assert limits_met(lift, some_left) is False
+    (limit,) = lift.limits
+    assert limit_verdict(lift, limit, all_reached) == "met"
+    assert limit_verdict(lift, limit, some_left) == "unreached"
+    late = make_simulation(clear_p90_s=20 * HOUR, everyone_reached=False)
+    assert limit_verdict(lift, limit, late) == "missed"
+    in_time = next(
+        item
+        for item in decide(lift, all_reached, SCHEDULE).latest
+        if item.reason == "limit"
+    )
+    left = next(
+        item
+        for item in decide(lift, some_left, SCHEDULE).latest
+        if item.reason == "limit"
+    )
+    assert (in_time.met, left.met) == (True, False)
+    assert left.after_stop_s == in_time.after_stop_s
 
 
 def test_a_limit_that_nobody_knows_to_be_met_gives_no_latest_order() -> None:

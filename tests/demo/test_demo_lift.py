@@ -118,7 +118,10 @@ def test_the_demo_lies_in_the_open_sea_and_names_nobody(demo):
 def test_the_small_lift_misses_one_span_and_nothing_else():
     plan = make_plan(open_lift(SMALL), date=DAY)
     assert not plan.everyone_reached
-    assert plan.limit_met
+    # The times alone would meet it, but a limit is for everybody.
+    assert plan.limit_met is False
+    assert plan.simulation.chance_of_limit == 0.0
+    assert "plan.limit_unreached" in {item.key for item in plan.findings}
     missed = {
         plan.heights.line.spans[item.span_index].id
         for item in plan.assignment.uncovered

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import math
 import re
 from dataclasses import replace
@@ -12,6 +13,7 @@ from made_plan import NOTES, make_long_lift, make_plan, walked_past
 from paper_text import Page, joined, read_pages
 from rich.console import Console
 
+from evac.desk.plan_views import verdict_lines
 from evac.documents.bundle import document_files
 from evac.documents.contents import answers
 from evac.documents.plandoc_reach import reach_blocks
@@ -21,7 +23,7 @@ from evac.facts.work import LatestOrder
 from evac.maps import map_html
 from evac.reference import plan_contents
 from evac.summary import print_summary
-from evac.tables_out import plan_tables
+from evac.tables_out import plan_json, plan_tables
 from evac.words import Words
 
 
@@ -113,6 +115,54 @@ def test_who_is_not_reached_is_said_first_and_by_name() -> None:
     first = pages_of(make_plan(unreached_span=13))[0].joined
     assert joined("NOT EVERYONE IS REACHED: 16 places in 1 span-sides") in first
     assert joined("13-14 asc.") in first
+
+
+def test_no_paper_says_a_limit_is_met_while_people_are_left() -> None:
+    lift = make_long_lift()
+    (limit, *_) = lift.limits
+    easy = replace(lift, limits=(replace(limit, minutes=100_000.0),))
+    plan = make_plan(easy, unreached_span=13)
+    document = "".join(page.joined for page in pages_of(plan))
+    assert joined("THE LIMIT IS MET") not in document
+    assert joined("THE LIMIT IS NOT MET: not everyone is reached") in document
+    assert joined("Chance of meeting the limit for everybody: none") in document
+    assert joined("The evacuation must be ordered no later than") not in document
+    assert joined("For those who are reached the evacuation must be") in document
+    assert joined("for those who are reached at the latest") in document
+    console = Console(file=io.StringIO(), width=220)
+    print_summary(console, plan, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    printed = console.file.getvalue()
+    assert "IS NOT MET: not everyone is reached" in printed
+    assert "is met in 9 of 10" not in printed
+    assert "LATEST ORDER:" not in printed
+    _, limit_line, times = verdict_lines(plan, Words())
+    assert "is NOT met: not everyone is reached" in limit_line
+    assert times.startswith("Of those who are reached only")
+    rows = dict(row[:2] for row in plan_tables(plan, Words())[0].rows)
+    assert rows["places without a team that reaches them"] == sum(
+        item.people for item in plan.assignment.uncovered
+    )
+    assert "latest order after the stop, for those who are reached [min]" in rows
+
+
+def test_the_likely_time_is_one_everywhere() -> None:
+    # Zones end at the stop that takes each longest, the list of carriers at one stop;
+    # the cover must not promise the sooner end.
+    plan = make_plan()
+    sooner = replace(plan.schedule, clear_s=plan.schedule.clear_s - 1800.0)
+    plan = replace(plan, schedule=sooner)
+    last_s = max(zone.finish_s for zone in plan.assignment.zones)
+    shown = Words().duration(last_s)
+    first = pages_of(plan)[0].joined
+    assert joined(f"on the ground: {shown} at likely times") in first
+    console = Console(file=io.StringIO(), width=220)
+    print_summary(console, plan, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    assert f"likely {shown};" in console.file.getvalue()
+    rows = dict(row[:2] for row in plan_tables(plan, Words())[0].rows)
+    assert rows["order to last on the ground, likely [min]"] == last_s / 60
+    assert json.loads(plan_json(plan))["clear_s"] == last_s
 
 
 def test_without_a_limit_none_is_claimed_to_be_met() -> None:
