@@ -198,13 +198,10 @@ def planned_people(
     mapping of Side to numpy.ndarray, shape (k,)
         By column of the stop grid; 0 where a stop has fewer carriers.
     """
-    found: dict[Side, FloatArray] = {}
-    for side, rows in heights.stops.span_index.items():
-        there = rows[stop_index] >= 0
-        people = np.zeros(there.shape)
-        people[there] = timing.planned_people(lift, side, carriers=int(there.sum()))
-        found[side] = people
-    return found
+    return {
+        side: timing.stop_people(lift, heights.stops, side)[stop_index].astype(float)
+        for side in heights.stops.span_index
+    }
 
 
 def _zone_rescues(

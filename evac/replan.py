@@ -14,7 +14,7 @@ import numpy as np
 
 from evac import access, gear, hazards, timing
 from evac.assignment import assign
-from evac.assignment.keep import own_zones_only
+from evac.assignment.keep import own_zones_only, told_by
 from evac.clearing import make_schedule, runs_towards_last
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
@@ -73,16 +73,24 @@ def replan(
     )
     done = _done(schedule.rescues, situation)
     lift = _lift_now(plan, situation, done)
-    heights = _heights_now(lift, plan.heights, situation, done)
+    heights = _heights_now(lift, plan, situation, done)
     gates = hazards.find_gates(lift, heights.line)
     work = _work_now(lift, heights, gates, plan, done)
-    moved = assign(work)
-    kept = assign(own_zones_only(work, plan.assignment.zones, planned=plan.work))
+    # What was shared out by average times is judged by them: by likely ones alone it
+    # would look wrong from the start, and everybody would be sent elsewhere.
+    by_mean = plan.assignment.chosen_by == "mean"
+    judged = (
+        _work_now(lift, heights, gates, plan, done, at_mean=True) if by_mean else work
+    )
+    moved = assign(judged)
+    kept = assign(own_zones_only(judged, plan.assignment.zones, planned=plan.work))
     stays = (
         kept.objectives[0] <= moved.objectives[0]
         and kept.objectives[1] - moved.objectives[1] <= threshold_s
     )
     chosen = kept if stays else moved
+    if by_mean:
+        chosen = told_by(work, chosen.zones, best=chosen)
     return Replanned(
         lift=lift,
         heights=heights,
@@ -93,7 +101,10 @@ def replan(
         kept_s=kept.objectives[1],
         moved_s=moved.objectives[1],
         kept_uncovered=kept.objectives[0],
-        people_left=int(work.people.sum()),
+        people_left=sum(
+            int(timing.stop_people(lift, heights.stops, side).sum()) for side in SIDES
+        ),
+        findings=gear.budget_doubts(lift, heights, chosen),
     )
 
 
@@ -158,6 +169,7 @@ def _lift_now(
     doubtful = set(situation.doubtful_supports)
     opens = situation.gates_open_s
     lift = plan.lift
+    used_j = _used_j(plan, done)
     taken = {
         option.kit: plan.work.team_ids[option.team_index]
         for option in plan.work.options
@@ -170,9 +182,11 @@ def _lift_now(
             if team.id not in missing
         ),
         # What a missing team carries is missing too, a spare that it took along with
-        # it; what others hold stays in their hands.
+        # it; what others hold stays in their hands, and has lowered whom they lowered.
         kits=tuple(
-            replace(kit, team=holder)
+            replace(
+                kit, team=holder, descent_used_j=kit.descent_used_j + used_j[kit.id]
+            )
             for kit in lift.kits
             if (holder := kit.team or taken.get(kit.id)) not in missing
         ),
@@ -190,6 +204,17 @@ def _lift_now(
             lift.conditions, night=lift.conditions.night or situation.dark
         ),
     )
+
+
+def _used_j(plan: Plan, done: Mapping[str, tuple[Rescue, ...]]) -> Mapping[str, float]:
+    """Kit -> energy [J] that its descender took up since the order; 0 where none."""
+    used_j = {kit.id: 0.0 for kit in plan.lift.kits}
+    for zone in plan.assignment.zones:
+        for rescue in done.get(zone.team, ()):
+            used_j[zone.option.kit] += gear.rescue_energy_j(
+                plan.lift, plan.heights, rescue
+            )
+    return used_j
 
 
 def _surely(seconds: float) -> Triple:
@@ -236,11 +261,16 @@ def _place(lift: Lift, distance_m: float) -> tuple[float, float]:
 
 def _heights_now(
     lift: Lift,
-    heights: Heights,
+    plan: Plan,
     situation: Situation,
     done: Mapping[str, tuple[Rescue, ...]],
 ) -> Heights:
-    """The same heights where only carriers that still hang are in the stop grid."""
+    """The same heights where only carriers that still hang are in the stop grid.
+
+    Everybody stays in the carrier where the plan counted them: spread anew over fewer
+    carriers, people would come and go with the rounding.
+    """
+    heights = plan.heights
     row = slice(situation.stop_index, situation.stop_index + 1)
     spans = {side: heights.stops.span_index[side][row].copy() for side in SIDES}
     places = {side: heights.stops.distance_m[side][row].copy() for side in SIDES}
@@ -255,6 +285,10 @@ def _heights_now(
         span_index=spans,
         rope_height_m={s: heights.stops.rope_height_m[s][row] for s in SIDES},
         seat_height_m={s: heights.stops.seat_height_m[s][row] for s in SIDES},
+        people={
+            side: timing.stop_people(plan.lift, heights.stops, side)[row]
+            for side in SIDES
+        },
     )
     beside = doubtful_spans(lift.supports)
     return replace(
@@ -276,6 +310,8 @@ def _work_now(
     gates: tuple[UnitGate, ...],
     plan: Plan,
     done: Mapping[str, tuple[Rescue, ...]],
+    *,
+    at_mean: bool = False,
 ) -> Work:
     options = gear.options(lift, date=plan.date)
     work = timing.build_work(
@@ -285,6 +321,7 @@ def _work_now(
         gear.find_reaches(lift, options, heights.units, gates=gates),
         gates,
         access.find_routes(lift, heights.line),
+        at_mean=at_mean,
     )
     arrive_s = work.arrive_s.copy()
     for zone in plan.assignment.zones:

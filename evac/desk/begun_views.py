@@ -239,6 +239,7 @@ def rest_lines(plan: Plan, found: Replanned, words: Words) -> list[str]:
         lines.append(words.say("desk.begun_moved_reach", people=found.kept_uncovered))
     else:
         lines.append(words.say("desk.begun_moved", gain_s=found.kept_s - found.moved_s))
+    lines += [" ".join(words.finding(item)) for item in found.findings]
     return lines
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from evac.facts.finding import Finding
 from evac.facts.heights import Heights
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.work import Assignment, Schedule, Work
@@ -39,8 +40,10 @@ class Replanned:
     ``lift`` and ``heights`` are those of the situation: only carriers that still
     hang are in the stop grid. ``kept``: the zones stayed with their teams, because
     moving would gain no more than the threshold. ``kept_s`` and ``moved_s`` are the
-    last finish either way, at likely times; ``kept_uncovered`` people would have no
-    team if the zones stayed, so compare the two only where it is 0.
+    last finish either way, by the step times that the plan was shared out by (likely
+    or average); ``kept_uncovered`` people would have no team if the zones stayed, so
+    compare the two only where it is 0. ``people_left`` hang in the carriers that are
+    left, as the plan counts them. ``findings``: descenders that would not last.
     """
 
     lift: Lift
@@ -53,6 +56,7 @@ class Replanned:
     moved_s: int
     kept_uncovered: int
     people_left: int
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -190,6 +190,9 @@ class StopGrid:
     span_index: Mapping[Side, IntArray]
     rope_height_m: Mapping[Side, FloatArray]
     seat_height_m: Mapping[Side, FloatArray]
+    people: Mapping[Side, IntArray] | None = None
+    """Per side (o, k), where the people of every carrier are counted already, as once
+    an evacuation has begun; None: the planned load, spread evenly."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

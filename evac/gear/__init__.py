@@ -1,6 +1,11 @@
 """Which kit and technique reaches which unit; techniques are data (rules 12-15)."""
 
-from evac.gear.budget import budget_doubts, descent_energy_j, descents_left
+from evac.gear.budget import (
+    budget_doubts,
+    descent_energy_j,
+    descents_left,
+    rescue_energy_j,
+)
 from evac.gear.choices import (
     kit_of,
     options,
@@ -21,6 +26,7 @@ __all__ = [
     "greatest_rope_height_m",
     "kit_of",
     "options",
+    "rescue_energy_j",
     "rope_needed_m",
     "spare_kits",
     "spare_takers",

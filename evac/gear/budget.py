@@ -5,7 +5,7 @@ from __future__ import annotations
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights
 from evac.facts.lift import Kit, Lift
-from evac.facts.work import Assignment, Zone
+from evac.facts.work import Assignment, Rescue, Zone
 from evac.units import GRAVITY_M_PER_S2
 
 LOW_SHARE = 0.3
@@ -64,6 +64,20 @@ def energy_left_j(kit: Kit) -> float | None:
     if kit.descent_energy_j is None:
         return None
     return max(kit.descent_energy_j - kit.descent_used_j, 0.0)
+
+
+def rescue_energy_j(lift: Lift, heights: Heights, rescue: Rescue) -> float:
+    """Energy [J] of lowering everybody of a carrier, at its span's greatest height."""
+    highest_m = max(
+        max(unit.rope_greatest_m, unit.stance_greatest_m) + unit.margin_m
+        for unit in heights.units
+        if unit.side is rescue.side and unit.span_index == rescue.span_index
+    )
+    return descent_energy_j(
+        mass_kg=lift.carriers.passenger_mass_kg,
+        height_m=highest_m - lift.carriers.rope_to_descender_m,
+        descents=rescue.people,
+    )
 
 
 def zone_energy_j(lift: Lift, heights: Heights, zone: Zone) -> float:

@@ -12,7 +12,7 @@ from evac.timing.seconds import (
 )
 from evac.timing.special import special_doubts, special_passengers
 from evac.timing.steps import day_factor, has_times
-from evac.timing.work import build_work
+from evac.timing.work import build_work, stop_people
 
 __all__ = [
     "build_work",
@@ -29,4 +29,5 @@ __all__ = [
     "side_change_seconds",
     "special_doubts",
     "special_passengers",
+    "stop_people",
 ]

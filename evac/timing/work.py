@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from evac.facts.heights import BoolArray, Heights, IntArray, UnitHeights
+from evac.facts.heights import BoolArray, Heights, IntArray, StopGrid, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import NEVER_S, Option, Reach, Route, UnitGate, Work
 from evac.gear import technique_of
@@ -133,7 +133,7 @@ def _people_tables(
     counts = np.zeros_like(people)
     for number, side in enumerate(SIDES):
         span_index = stops.span_index[side]
-        here = stop_people(lift, side, span_index)
+        here = stop_people(lift, stops, side)
         for stop in range(span_index.shape[0]):
             on = span_index[stop] >= 0
             placed = span_index[stop][on]
@@ -144,8 +144,11 @@ def _people_tables(
     return people, counts
 
 
-def stop_people(lift: Lift, side: Side, span_index: IntArray) -> IntArray:
+def stop_people(lift: Lift, stops: StopGrid, side: Side) -> IntArray:
     """Planned people of each carrier of a stop grid (o, k); 0 for the padding."""
+    span_index = stops.span_index[side]
+    if stops.people is not None:
+        return np.where(span_index >= 0, stops.people[side], 0)
     people = np.zeros(span_index.shape, dtype=np.int64)
     for stop in range(span_index.shape[0]):
         on = np.flatnonzero(span_index[stop] >= 0)
@@ -189,7 +192,7 @@ def _work_table(
     work = np.full((len(options), 2, spans, grid), NEVER_S, dtype=np.int64)
     for number, side in enumerate(SIDES):
         span_index = stops.span_index[side]
-        people = stop_people(lift, side, span_index)
+        people = stop_people(lift, stops, side)
         place = np.where(span_index >= 0, span_index, spans) + (
             (spans + 1) * np.arange(grid)[:, None]
         )

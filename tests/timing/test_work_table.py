@@ -96,7 +96,7 @@ def test_people_are_the_most_of_any_stop() -> None:
     work, heights = make_work(lift)
     side = Side.ASCENDING
     spans = heights.stops.span_index[side]
-    people = stop_people(lift, side, spans)
+    people = stop_people(lift, heights.stops, side)
     for span in range(5):
         assert work.people[0, span] == (people * (spans == span)).sum(axis=1).max()
 
