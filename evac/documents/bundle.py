@@ -89,9 +89,7 @@ def section_files(plan: Plan, words: Words) -> dict[str, bytes]:
         day=plan.date,
         fingerprint=plan.fingerprint,
     )
-    svg = svg_bytes(
-        line_section(plan.lift, plan.heights, words=words, subtitle=subtitle)
-    )
+    svg = svg_bytes(line_section(plan, words=words, subtitle=subtitle))
     page = pdf_bytes(
         "page",
         facts={

@@ -1,8 +1,9 @@
-"""Whether the heights are in doubt, so that no paper sounds sure of reach."""
+"""What nobody who looks at a drawing may overlook, so that none sounds sure."""
 
 from __future__ import annotations
 
 from evac.facts.plan import Plan
+from evac.words import Words
 
 _DOUBTS = frozenset({"line.terrain_coarse"})
 
@@ -19,3 +20,19 @@ def of_reached(plan: Plan, key: str) -> str:
     below ``key`` must not sound as if it did.
     """
     return key if plan.everyone_reached else f"{key}_reached"
+
+
+def alarms(plan: Plan, words: Words, *, not_reached: str) -> tuple[str, ...]:
+    """Sentences for the top of a drawing, none where all is well.
+
+    ``not_reached`` is the key of the sentence that says how the drawing shows spans
+    that nobody reaches.
+    """
+    found = []
+    if not plan.everyone_reached:
+        found.append(words.say(not_reached))
+    if reach_in_doubt(plan):
+        found.append(words.say("figures.doubtful"))
+    if plan.limit_met is False:
+        found.append(words.say("figures.limit_missed"))
+    return tuple(found)

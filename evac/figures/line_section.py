@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator
 
-from evac.facts.heights import Heights
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Side
+from evac.facts.plan import Plan
 from evac.figures.below import stretches
 from evac.figures.canvas import (
     TEXT_PT,
-    axes_mm,
     drawing,
     new_figure,
-    plain,
     shortened,
     spread,
     text_width_mm,
 )
-from evac.figures.carrier_words import say_of
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
 from evac.figures.profile import (
     ROPE_STYLE,
@@ -33,57 +28,33 @@ from evac.figures.profile import (
     support_kinds,
     unknown_runs,
 )
-from evac.figures.reach import ReachLine, reach_lines
+from evac.figures.reach import ReachLine, Unit, letters_reaching, reach_lines
+from evac.figures.section_page import (
+    HEIGHT_MM,
+    WIDTH_MM,
+    Page,
+    write_foot,
+    write_head,
+)
 from evac.words import Words
 
-WIDTH_MM, HEIGHT_MM = 400.0, 277.0
-_LEFT_MM, _RIGHT_MM = 17.0, 16.0
 _LABEL_GAP_MM = 4.2
-_PANEL_MM = 40.0
-_UPRIGHT_MM = 21.0
+_PANEL_MM, _LEAST_PANEL_MM = 40.0, 22.0
+_PANEL_SHARE = 0.31
+"""Of what the texts leave of the page; the profile takes the rest of two panels."""
 _DASHES: tuple[object, ...] = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Sheet:
-    """What every part of the drawing needs to know."""
-
-    figure: Figure
-    lift: Lift
-    heights: Heights
-    words: Words
-    low_m: float
-    high_m: float
-
-    @property
-    def width_mm(self) -> float:
-        return WIDTH_MM - _LEFT_MM - _RIGHT_MM
-
-    @property
-    def mm_per_m(self) -> float:
-        return self.width_mm / (self.high_m - self.low_m)
-
-    def axes(self, *, bottom: float, height: float) -> Axes:
-        axes = axes_mm(
-            self.figure,
-            left=_LEFT_MM,
-            bottom=bottom,
-            width=self.width_mm,
-            height=height,
-        )
-        axes.set_xlim(self.low_m, self.high_m)
-        return axes
-
-
-def line_section(
-    lift: Lift, heights: Heights, *, words: Words, subtitle: str = ""
-) -> Figure:
+def line_section(plan: Plan, *, words: Words, subtitle: str = "") -> Figure:
     """Draw the long section of a lift with the heights of both sides.
+
+    Which kit reaches which span is the plan's own verdict, as letters above the span
+    and as lines that run over the spans reached; kits that the plan does not count on
+    are only named.
 
     Parameters
     ----------
-    lift : Lift
-    heights : Heights
+    plan : Plan
     words : Words
     subtitle : str
         A line below the title, such as revision, date and fingerprint.
@@ -95,99 +66,70 @@ def line_section(
     """
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=HEIGHT_MM)
-        length_m = heights.line.distance_m[-1]
-        sheet = _Sheet(
+        length_m = plan.heights.line.distance_m[-1]
+        page = Page(
             figure=figure,
-            lift=lift,
-            heights=heights,
+            plan=plan,
             words=words,
             low_m=-0.005 * length_m,
             high_m=1.005 * length_m,
         )
-        lines = reach_lines(lift)
+        lines = reach_lines(plan)
         found = lay_hazards(
-            stretches(lift, heights.line),
+            stretches(plan.lift, plan.heights.line),
             words=words,
-            low_m=sheet.low_m,
-            high_m=sheet.high_m,
-            mm_per_m=sheet.mm_per_m,
+            low_m=page.low_m,
+            high_m=page.high_m,
+            mm_per_m=page.mm_per_m,
         )
-        foot_mm = _foot(sheet, lines)
-        panels_mm = foot_mm + 12.0
-        for number, side in enumerate((Side.DESCENDING, Side.ASCENDING)):
-            _panel(
-                sheet,
-                side,
-                lines,
-                bottom=panels_mm + number * (_PANEL_MM + _UPRIGHT_MM),
-                last=number == 0,
-            )
-        below_mm = panels_mm + 2 * (_PANEL_MM + _UPRIGHT_MM)
         strip_mm = max(rows_of(found), 1) * ROW_MM
-        draw_hazards(
-            sheet.axes(bottom=below_mm, height=strip_mm),
-            found,
-            width_mm=sheet.width_mm,
+        unit_labels = {side: _unit_labels(page, side, lines) for side in Side}
+        upright_mm = 1.5 + max(
+            text_width_mm(row)
+            for texts in unit_labels.values()
+            for text in texts
+            for row in text.split("\n")
         )
-        labels = _support_labels(sheet)
+        labels = _support_labels(page)
         label_mm = max(text_width_mm(text) for text in labels)
-        profile_mm = below_mm + strip_mm + 2.0
-        top_mm = HEIGHT_MM - 17.0 - label_mm - 8.0
-        exaggeration = _profile(
-            sheet, labels, bottom=profile_mm, height=top_mm - profile_mm
+        panels_mm = write_foot(page, lines) + 12.0
+        top_mm = HEIGHT_MM - page.head_mm - label_mm - 8.0
+        room_mm = top_mm - panels_mm - 2 * upright_mm - strip_mm - 2.0
+        panel_mm = min(_PANEL_MM, max(_LEAST_PANEL_MM, _PANEL_SHARE * room_mm))
+        for number, side in enumerate((Side.DESCENDING, Side.ASCENDING)):
+            bottom = panels_mm + number * (panel_mm + upright_mm)
+            axes = page.axes(bottom=bottom, height=panel_mm)
+            _panel(page, axes, side, lines, height=panel_mm, last=number == 0)
+            _write_units(page, axes, side, unit_labels[side], height=panel_mm)
+        below_mm = panels_mm + 2 * (panel_mm + upright_mm)
+        draw_hazards(
+            page.axes(bottom=below_mm, height=strip_mm), found, width_mm=page.width_mm
         )
-        _head(sheet, subtitle, exaggeration)
+        profile_mm = below_mm + strip_mm + 2.0
+        exaggeration = _profile(
+            page, labels, bottom=profile_mm, height=top_mm - profile_mm
+        )
+        write_head(page, subtitle, exaggeration)
     return figure
 
 
-def _head(sheet: _Sheet, subtitle: str, exaggeration: float) -> None:
-    lift, words = sheet.lift, sheet.words
-    figure = sheet.figure
-    figure.text(
-        _LEFT_MM / WIDTH_MM,
-        1 - 6 / HEIGHT_MM,
-        shortened(
-            words.say("figures.section_title", lift=lift.name, kind=lift.kind), most=100
-        ),
-        fontsize=15,
-        fontweight="bold",
-        va="center",
-    )
-    scale = words.say(
-        "figures.section_scale",
-        scale=words.number(round(1000 / sheet.mm_per_m, -1), 0),
-        exaggeration=words.number(exaggeration, 1),
-        load=sheet.heights.reference[Side.ASCENDING].load_name,
-    )
-    for row, text in enumerate((scale, subtitle)):
-        figure.text(
-            _LEFT_MM / WIDTH_MM,
-            1 - (11.5 + 4.2 * row) / HEIGHT_MM,
-            shortened(text, most=190),
-            fontsize=TEXT_PT,
-            va="center",
-        )
-
-
-def _support_labels(sheet: _Sheet) -> list[str]:
+def _support_labels(page: Page) -> list[str]:
     return [
         shortened(support.id, most=14)
         if support.mark
-        else sheet.words.say(
+        else page.words.say(
             "figures.support",
             support=shortened(support.id, most=12),
             height_m=support.rope_height_m,
         )
-        for support in sheet.heights.line.supports
+        for support in page.plan.heights.line.supports
     ]
 
 
-def _profile(
-    sheet: _Sheet, labels: list[str], *, bottom: float, height: float
-) -> float:
+def _profile(page: Page, labels: list[str], *, bottom: float, height: float) -> float:
     """Draw ground, masts, ropes and envelope; return the vertical exaggeration."""
-    heights, line = sheet.heights, sheet.heights.line
-    axes = sheet.axes(bottom=bottom, height=height)
+    heights, line = page.plan.heights, page.plan.heights.line
+    axes = page.axes(bottom=bottom, height=height)
     grounds = np.concatenate([item.elevation_m for item in line.ground.values()])
     low_m = float(np.nanmin(grounds))
     high_m = max(float(np.nanmax(grounds)), float(line.rope_elevation_m.max()))
@@ -209,13 +151,13 @@ def _profile(
     for edge in ("top", "right"):
         axes.spines[edge].set_visible(False)
     axes.tick_params(labelbottom=False, bottom=False, labelsize=TEXT_PT)
-    axes.set_ylabel(sheet.words.say("figures.elevation"), fontsize=TEXT_PT)
-    _label_supports(sheet, axes, labels, height=height, high_m=high_m, low_m=low_m)
-    return (height / (high_m - low_m)) / sheet.mm_per_m
+    axes.set_ylabel(page.words.say("figures.elevation"), fontsize=TEXT_PT)
+    _label_supports(page, axes, labels, height=height, high_m=high_m, low_m=low_m)
+    return (height / (high_m - low_m)) / page.mm_per_m
 
 
 def _label_supports(
-    sheet: _Sheet,
+    page: Page,
     axes: Axes,
     labels: list[str],
     *,
@@ -224,13 +166,13 @@ def _label_supports(
     low_m: float,
 ) -> None:
     """Write ids and heights upright above the profile, with a leader to each mast."""
-    supports = sheet.heights.line.supports
+    supports = page.plan.heights.line.supports
     m_per_mm = (high_m - low_m) / height
     places = spread(
         [item.distance_m for item in supports],
-        gap=_LABEL_GAP_MM / sheet.mm_per_m,
-        low=sheet.low_m,
-        high=sheet.high_m,
+        gap=_LABEL_GAP_MM / page.mm_per_m,
+        low=page.low_m,
+        high=page.high_m,
     )
     for support, place, text in zip(supports, places, labels, strict=True):
         axes.text(
@@ -256,22 +198,34 @@ def _label_supports(
 
 
 def _panel(
-    sheet: _Sheet,
+    page: Page,
+    axes: Axes,
     side: Side,
     lines: tuple[ReachLine, ...],
     *,
-    bottom: float,
+    height: float,
     last: bool,
 ) -> None:
     """Heights above ground of one side: band, rope, seats, reach of the kits."""
-    heights, words = sheet.heights, sheet.words
+    heights, words = page.plan.heights, page.words
     envelope, stop = heights.envelopes[side], heights.reference[side]
-    axes = sheet.axes(bottom=bottom, height=_PANEL_MM)
     worst_m = envelope.rope_greatest_m + envelope.margin_m
-    high_m = 1.12 * float(np.nanmax(worst_m, initial=10.0))
+    stance_m = envelope.stance_greatest_m + envelope.margin_m
+    from_stance = any(item.from_stance for item in lines)
+    highest_m = np.fmax(worst_m, stance_m) if from_stance else worst_m
+    high_m = 1.12 * float(np.nanmax(highest_m, initial=10.0))
     axes.set_ylim(0, high_m)
     draw_envelope(axes, envelope, np.zeros_like(envelope.distance_m))
     axes.plot(envelope.distance_m, worst_m, color="black", linewidth=1.5, zorder=4)
+    if from_stance:
+        axes.plot(
+            envelope.distance_m,
+            stance_m,
+            color="black",
+            linewidth=1.2,
+            linestyle=(0, (1, 1.2)),
+            zorder=4,
+        )
     ground = heights.line.ground[side]
     base_m = np.interp(stop.rope_distance_m, ground.distance_m, ground.elevation_m)
     axes.plot(
@@ -298,12 +252,11 @@ def _panel(
         axes.axvline(
             support.distance_m, color="0.55", linewidth=0.5, linestyle=(0, (1, 1.5))
         )
-    _reach_marks(sheet, axes, lines, high_m=high_m)
-    _unit_labels(sheet, axes, side, high_m=high_m)
+    _reach_marks(page, axes, side, lines, high_m=high_m, height=height)
     axes.spines["top"].set_visible(False)
     axes.spines["right"].set_visible(False)
     axes.tick_params(labelsize=TEXT_PT, labelbottom=last)
-    axes.xaxis.set_major_locator(_hundreds(sheet))
+    axes.xaxis.set_major_locator(_hundreds(page))
     axes.set_ylabel(
         words.say(f"figures.panel_{side.value}"), fontsize=TEXT_PT, labelpad=3
     )
@@ -311,22 +264,32 @@ def _panel(
         axes.set_xlabel(words.say("figures.distance"), fontsize=TEXT_PT, labelpad=1)
 
 
-def _hundreds(sheet: _Sheet) -> MultipleLocator:
-    length_m = sheet.high_m - sheet.low_m
+def _hundreds(page: Page) -> MultipleLocator:
+    length_m = page.high_m - page.low_m
     step_m = next(step for step in (50, 100, 200, 500, 1000) if length_m / step <= 24)
     return MultipleLocator(step_m)
 
 
 def _reach_marks(
-    sheet: _Sheet, axes: Axes, lines: tuple[ReachLine, ...], *, high_m: float
+    page: Page,
+    axes: Axes,
+    side: Side,
+    lines: tuple[ReachLine, ...],
+    *,
+    high_m: float,
+    height: float,
 ) -> None:
-    """A line across for every reach, its letter and height at the right edge."""
-    m_per_mm = high_m / _PANEL_MM
+    """A line for every reach over the spans it reaches, its letter at the right."""
+    m_per_mm = high_m / height
+    spans = page.plan.heights.line.spans
     inside = [item for item in lines if item.rope_height_m <= high_m]
     above = [item for item in lines if item.rope_height_m > high_m]
     for number, item in enumerate(inside):
-        axes.axhline(
-            item.rope_height_m,
+        served = [span for span in spans if (side, span.index) in item.reached]
+        axes.hlines(
+            [item.rope_height_m] * len(served),
+            [span.start_m for span in served],
+            [span.end_m for span in served],
             color="0.25",
             linewidth=0.8,
             linestyle=_DASHES[number % len(_DASHES)],
@@ -338,12 +301,12 @@ def _reach_marks(
         low=1.5 * m_per_mm,
         high=high_m - 1.0 * m_per_mm,
     )
-    right_m = sheet.high_m + 1.0 / sheet.mm_per_m
+    right_m = page.high_m + 1.0 / page.mm_per_m
     for item, place in zip(inside, places, strict=True):
         axes.text(
             right_m,
             float(place),
-            f"{item.letter} {sheet.words.number(item.rope_height_m, 1)}",
+            page.reach_text(item),
             fontsize=TEXT_PT,
             va="center",
             clip_on=False,
@@ -359,33 +322,67 @@ def _reach_marks(
         )
 
 
-def _unit_labels(sheet: _Sheet, axes: Axes, side: Side, *, high_m: float) -> None:
-    """The highest seat of every span, upright above the panel."""
-    units = [unit for unit in sheet.heights.units if unit.side is side]
-    spans = sheet.heights.line.spans
+def _unit_labels(page: Page, side: Side, lines: tuple[ReachLine, ...]) -> list[str]:
+    """Highest seat, margin, and what reaches it, of every span of a side."""
+    words = page.words
+    texts = []
+    for unit in page.plan.heights.units:
+        if unit.side is not side:
+            continue
+        if not unit.known:
+            texts.append(words.say("figures.unknown_mark"))
+            continue
+        texts.append(
+            words.say(
+                "figures.unit_upright_feet" if words.feet else "figures.unit_upright",
+                seat=words.number(unit.seat_greatest_m, 1),
+                seat_m=unit.seat_greatest_m,
+                margin=words.number(unit.margin_m, 1),
+                reached=_reached_text(page, lines, (side, unit.span_index)),
+            )
+        )
+    # On two rows while these have room beside one another, else on one.
+    if 2 * _LABEL_GAP_MM * len(texts) <= page.width_mm:
+        return texts
+    return [text.replace("\n", "  ") for text in texts]
+
+
+def _reached_text(page: Page, lines: tuple[ReachLine, ...], unit: Unit) -> str:
+    """Letters of the kits that reach a unit, and whether no team clears it."""
+    words = page.words
+    if all(unit not in line.reached for line in lines):
+        return words.say("figures.reached_none")
+    if all(unit in line.reached for line in lines):
+        text = words.say("figures.reached_all")
+    else:
+        text = letters_reaching(lines, unit)
+    left = {(item.side, item.span_index) for item in page.plan.assignment.uncovered}
+    return words.say("figures.no_team", reached=text) if unit in left else text
+
+
+def _write_units(
+    page: Page, axes: Axes, side: Side, texts: list[str], *, height: float
+) -> None:
+    """The labels of the spans, upright above the panel."""
+    rows = max(text.count("\n") + 1 for text in texts)
+    gap_m = rows * _LABEL_GAP_MM / page.mm_per_m
+    high_m = axes.get_ylim()[1]
+    spans = page.plan.heights.line.spans
     middles = [
         (spans[unit.span_index].start_m + spans[unit.span_index].end_m) / 2
-        for unit in units
+        for unit in page.plan.heights.units
+        if unit.side is side
     ]
     places = spread(
         middles,
-        gap=_LABEL_GAP_MM / sheet.mm_per_m,
-        low=sheet.low_m,
-        high=sheet.high_m,
+        gap=gap_m,
+        low=page.low_m + (rows - 1) * gap_m / 4,
+        high=page.high_m - (rows - 1) * gap_m / 4,
     )
-    for unit, place in zip(units, places, strict=True):
-        text = (
-            sheet.words.say(
-                "figures.unit_upright",
-                seat=sheet.words.number(unit.seat_greatest_m, 1),
-                margin=sheet.words.number(unit.margin_m, 1),
-            )
-            if unit.known
-            else sheet.words.say("figures.unknown_mark")
-        )
+    for text, place in zip(texts, places, strict=True):
         axes.text(
             float(place),
-            high_m * (1 + 1.0 / _PANEL_MM),
+            high_m * (1 + 1.0 / height),
             text,
             rotation=90,
             ha="center",
@@ -393,47 +390,3 @@ def _unit_labels(sheet: _Sheet, axes: Axes, side: Side, *, high_m: float) -> Non
             fontsize=TEXT_PT,
             clip_on=False,
         )
-
-
-def _foot(sheet: _Sheet, lines: tuple[ReachLine, ...]) -> float:
-    """Legend, reach key and cautions at the bottom; return the height they take."""
-    words, figure = sheet.words, sheet.figure
-    texts = [
-        words.say("figures.legend_profile"),
-        say_of(words, "figures.legend_panel", sheet.lift),
-        say_of(words, "figures.legend_units", sheet.lift),
-    ]
-    keys = [
-        words.say(
-            "figures.reach_key",
-            letter=item.letter,
-            technique=shortened(item.technique, most=30),
-            rope_m=item.rope_length_m,
-            reach_m=item.rope_height_m,
-            kits=shortened(", ".join(item.kits), most=30),
-        )
-        for item in lines
-    ]
-    texts += _filled(keys, most=195)
-    texts.append(words.say("cautions.short"))
-    for row, text in enumerate(reversed(texts)):
-        figure.text(
-            _LEFT_MM / WIDTH_MM,
-            (3.0 + 4.3 * row) / HEIGHT_MM,
-            plain(text),
-            fontsize=TEXT_PT,
-            va="center",
-            fontweight="bold" if row == 0 else "normal",
-        )
-    return 4.3 * len(texts) + 3.0
-
-
-def _filled(parts: list[str], *, most: int) -> list[str]:
-    """Join parts to lines of at most ``most`` characters."""
-    lines: list[str] = []
-    for part in parts:
-        if lines and len(lines[-1]) + len(part) + 3 <= most:
-            lines[-1] += f"; {part}"
-        else:
-            lines.append(part)
-    return lines

@@ -178,7 +178,7 @@ def _side_title(window: Window, side: Side) -> str:
 def _reach_text(window: Window) -> str:
     """How high a rope the zone's kits serve, in words beside the dashes."""
     words = window.words
-    lines = reach_lines(window.plan.lift, kits=window.kits)
+    lines = reach_lines(window.plan, kits=window.kits)
     parts = [
         words.say(
             "figures.reach_part",
@@ -192,7 +192,7 @@ def _reach_text(window: Window) -> str:
 
 def _draw_reach(axes: Axes, window: Window, *, high_m: float) -> None:
     """Dashes where the reach of the zone's kit ends, if inside the drawing."""
-    for line in reach_lines(window.plan.lift, kits=window.kits):
+    for line in reach_lines(window.plan, kits=window.kits):
         if line.rope_height_m < high_m:
             axes.axhline(
                 line.rope_height_m, color="black", linewidth=0.9, linestyle=(0, (7, 3))

@@ -14,11 +14,12 @@ from evac.gear.choices import (
     technique_of,
 )
 from evac.gear.doubts import doubts
-from evac.gear.reach import find_reaches
+from evac.gear.reach import counts_from_stance, find_reaches
 from evac.gear.rope_needed import greatest_rope_height_m, rope_needed_m
 
 __all__ = [
     "budget_doubts",
+    "counts_from_stance",
     "descent_energy_j",
     "descents_left",
     "doubts",

@@ -94,8 +94,13 @@ def unit_rope_needed_m(lift: Lift, technique: Technique, unit: UnitHeights) -> f
     )
 
 
+def counts_from_stance(technique: Technique) -> bool:
+    """Whether heights count from the lowest ground within the belayer's radius."""
+    return technique.belayer_radius_m > 0 and technique.most_seat_height_m is None
+
+
 def _counted_height_m(technique: Technique, unit: UnitHeights) -> float:
-    if technique.belayer_radius_m > 0 and technique.most_seat_height_m is None:
+    if counts_from_stance(technique):
         return max(unit.rope_greatest_m, unit.stance_greatest_m)
     return unit.rope_greatest_m
 

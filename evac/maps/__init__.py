@@ -10,7 +10,7 @@ from branca.element import Element, MacroElement
 from folium.template import Template
 
 from evac.facts.plan import Plan
-from evac.figures.doubt import reach_in_doubt
+from evac.figures.doubt import alarms
 from evac.frame import Frame
 from evac.maps.assets import offline_page, use_few_assets
 from evac.maps.bands import REACH_PX
@@ -162,12 +162,6 @@ def _banner(plan: Plan, title: str, words: Words) -> str:
         day=plan.date,
         fingerprint=plan.fingerprint,
     )
-    alarms = []
-    if not plan.everyone_reached:
-        alarms.append(words.say("map.not_reached"))
-    if reach_in_doubt(plan):
-        alarms.append(words.say("map.doubtful"))
-    if plan.limit_met is False:
-        alarms.append(words.say("map.limit_missed"))
-    shown = "".join(f'<p class="alarm">{safe(text)}</p>' for text in alarms)
+    texts = alarms(plan, words, not_reached="map.not_reached")
+    shown = "".join(f'<p class="alarm">{safe(text)}</p>' for text in texts)
     return f"<header><h1>{safe(title)}</h1><p>{safe(subtitle)}</p>{shown}</header>"

@@ -103,7 +103,7 @@ def all_figures() -> list[bytes]:
     plan, words = make_plan(), Words()
     zone = plan.assignment.zones[1]
     return [
-        svg_bytes(line_section(plan.lift, plan.heights, words=words)),
+        svg_bytes(line_section(plan, words=words)),
         svg_bytes(zone_section(plan, [zone], words=words)),
         svg_bytes(zone_map(plan, [zone], route=None, words=words)),
         svg_bytes(clearing_times(plan, words=words)),
