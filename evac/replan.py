@@ -21,8 +21,9 @@ from evac.facts.change import Replanned, Situation
 from evac.facts.heights import Heights, StopGrid
 from evac.facts.lift import Lift, Side, Team, Triple
 from evac.facts.plan import Plan
-from evac.facts.work import NEVER_S, Rescue, UnitGate, Work, Zone
+from evac.facts.work import NEVER_S, Assignment, Rescue, UnitGate, Work, Zone
 from evac.heights.stop import doubtful_spans
+from evac.sharing import clear_p90_s
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 WORTH_MOVING_S = 600.0
@@ -43,7 +44,8 @@ def replan(
         doubtful, which gate is still shut, whether it is dark.
     threshold_s : float
         Teams keep their zones unless moving brings the last finish forward by more
-        than this, or reaches people who would stay uncovered.
+        than this, at the plan's step times and in nine of ten imagined days, or
+        reaches people who would stay uncovered.
 
     Returns
     -------
@@ -84,9 +86,9 @@ def replan(
     )
     moved = assign(judged)
     kept = assign(own_zones_only(judged, plan.assignment.zones, planned=plan.work))
-    stays = (
-        kept.objectives[0] <= moved.objectives[0]
-        and kept.objectives[1] - moved.objectives[1] <= threshold_s
+    stays = kept.objectives[0] <= moved.objectives[0] and (
+        kept.objectives[1] - moved.objectives[1] <= threshold_s
+        or _p90_gain_s(lift, heights, work, kept, moved, plan, gates) <= threshold_s
     )
     chosen = kept if stays else moved
     if by_mean:
@@ -106,6 +108,23 @@ def replan(
         ),
         findings=gear.budget_doubts(lift, heights, chosen),
     )
+
+
+def _p90_gain_s(
+    lift: Lift,
+    heights: Heights,
+    work: Work,
+    kept: Assignment,
+    moved: Assignment,
+    plan: Plan,
+    gates: tuple[UnitGate, ...],
+) -> float:
+    """By how much moving brings the P90 forward: a gain must hold on hard days too."""
+    kept_s, moved_s = (
+        clear_p90_s(lift, heights, work, zones, seed=plan.seed, gates=gates)
+        for zones in (kept, moved)
+    )
+    return kept_s - moved_s
 
 
 def _require_known(plan: Plan, situation: Situation) -> None:
