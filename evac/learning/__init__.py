@@ -31,8 +31,10 @@ class LearnedStep:
     real evacuations. ``typical_s``: 90 % interval and middle (low, middle, high) of
     the typical time of an average team in real use, per carrier, passenger or metre.
     ``teams``: each team's factor against the average one, 90 % interval and middle.
-    ``shorter``: the mean of the learned time is below the table's. ``in_use`` is
-    ``after`` unless it is shorter and was not accepted.
+    ``shorter``: the mean or the likely value of the learned time is below the table's:
+    the one decides the hard days, the other the times on the sheets. ``in_use`` is
+    ``after``; where that is shorter and was not accepted, of low, likely and high each
+    the longer one.
     """
 
     before: StepTime
@@ -88,7 +90,7 @@ def learn(
         evacuations can lower it.
     accepted : iterable of str
         `step_key` of the steps whose shorter time somebody has accepted. Without
-        that a step that would get shorter keeps its row (rule 25).
+        that no part of a step that would get shorter goes below its row (rule 25).
 
     Returns
     -------
@@ -180,11 +182,11 @@ def _learn_step(
         prior_of(before.seconds, drill_to_real), _seen(records, names=names)
     )
     after = replace(before, seconds=_next_triple(posterior))
-    shorter = bool(fit_one(after.seconds).mean() < fit_one(before.seconds).mean())
+    shorter = _is_shorter(after.seconds, than=before.seconds)
     return LearnedStep(
         before=before,
         after=after,
-        in_use=before if shorter and not accepted else after,
+        in_use=_no_shorter(before, after) if shorter and not accepted else after,
         count=len(records),
         stopped=sum(record.stopped for record in records),
         real=sum(record.real for record in records),
@@ -195,6 +197,24 @@ def _learn_step(
         },
         shorter=shorter,
         accepted=accepted,
+    )
+
+
+def _is_shorter(after: Triple, *, than: Triple) -> bool:
+    return bool(
+        fit_one(after).mean() < fit_one(than).mean() or after.likely < than.likely
+    )
+
+
+def _no_shorter(before: StepTime, after: StepTime) -> StepTime:
+    old, new = before.seconds, after.seconds
+    return replace(
+        before,
+        seconds=Triple(
+            low=max(old.low, new.low),
+            likely=max(old.likely, new.likely),
+            high=max(old.high, new.high),
+        ),
     )
 
 

@@ -71,6 +71,25 @@ def test_a_shorter_time_is_used_only_when_accepted_by_name() -> None:
     assert doubts(taken)[0].key == "learning.shorter_accepted"
 
 
+def test_no_part_of_a_time_gets_shorter_without_consent() -> None:
+    # Times that differ widely raise the mean and the P90 and lower the likely value,
+    # from which the sheets are written (rule 25).
+    wide = [
+        record(90.0 * share, real=True, team=f"Team {number}")
+        for number, share in enumerate((0.35, 0.45, 1.6, 2.4))
+    ]
+    refused, taken = learn(ROWS, wide), learn(ROWS, wide, accepted=[READY])
+    before = only(refused).before.seconds
+    assert row(taken, READY).seconds.likely < before.likely
+    assert row(taken, READY).seconds.high > before.high
+    assert only(refused).shorter
+    waits = row(refused, READY).seconds
+    assert waits.likely == before.likely
+    assert waits.low >= before.low
+    assert waits.high == row(taken, READY).seconds.high
+    assert [finding.key for finding in doubts(refused)] == ["learning.shorter"]
+
+
 def test_a_longer_time_needs_nobodys_consent() -> None:
     learned = learn(ROWS, many(300.0))
     assert not only(learned).shorter
