@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from evac.facts.heights import BoolArray, IntArray
-from evac.facts.lift import FloatArray, Side
+from evac.facts.lift import FloatArray, Side, Triple
 
 NEVER_S = 10**9
 """Seconds that stand for "never" in whole-second tables."""
@@ -92,6 +92,9 @@ class Route:
     x_m: tuple[float, ...]
     y_m: tuple[float, ...]
     way_ids: tuple[str, ...]
+    not_before_s: Triple | None = None
+    """Of evacuees' ways: from the order until anybody can be at its end, because
+    avalanche ground on it must be released first; None: nothing to wait for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +110,7 @@ class MusterCare:
     span_indices: tuple[int, ...]
     people: int
     shelter_places: int
+    seats: int
     receivers: int
     overflow: int
     rounds: int | None

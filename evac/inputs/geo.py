@@ -144,6 +144,13 @@ class MusterProperties(_Properties):
     vehicle_round_min: Annotated[Number, Field(ge=0, le=1_440)] = 0.0
     receivers: Annotated[Whole, Field(ge=0, le=1_000)] = 0
 
+    @model_validator(mode="after")
+    def _round_takes_time(self) -> MusterProperties:
+        # A round of no time would have everybody driven on at once.
+        if self.vehicle_seats > 0 and self.vehicle_round_min <= 0:
+            reject("vehicle_without_round", column="vehicle_round_min")
+        return self
+
 
 def require_properties(features: Sequence[Feature], *, layer: str, file: str) -> None:
     """Check a layer where the lift's own place is not known yet.

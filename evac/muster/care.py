@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
 from evac.facts.heights import Line
 from evac.facts.lift import Lift, Side, Triple
 from evac.facts.work import MusterCare, Route, Schedule, Work
+from evac.muster.ways import WALK
 
 LANDING_CLASSES = (
     (10.0, "level"),
@@ -72,6 +73,7 @@ def find_care(
                 span_indices=spans,
                 people=people,
                 shelter_places=point.shelter_places,
+                seats=point.vehicle_seats,
                 receivers=point.receivers,
                 overflow=overflow,
                 rounds=rounds,
@@ -82,8 +84,14 @@ def find_care(
     return tuple(cares)
 
 
-WALK_LOW, WALK_HIGH = 0.8, 1.5
-"""Quick and slow beside the walking rule's time (common practice, no source)."""
+def cut_off(work: Work, points: Mapping[int, str]) -> tuple[int, ...]:
+    """Spans with people that have no way to any muster point."""
+    people = work.people.sum(axis=0)
+    return tuple(
+        span
+        for span, count in enumerate(people.tolist())
+        if count > 0 and span not in points
+    )
 
 
 def safe_seconds(
@@ -96,10 +104,10 @@ def safe_seconds(
     """From the last passenger on the ground until all are at a safe place.
 
     The folder's own time, or where the layers tell of more: the longest walk to a
-    muster point, and where its shelter is too small the last vehicle round, with what
-    of the rounds cannot be driven while lowering goes on. Infinite where more people
-    come to a muster point than it shelters and nothing drives them on: nobody knows
-    then when all are safe.
+    muster point, the release of avalanche ground on the way, and where a shelter is
+    too small the last vehicle round. Infinite where people have no way to any muster
+    point, or more come to one than it shelters and nothing drives them on: nobody
+    knows then when all are safe.
 
     Parameters
     ----------
@@ -108,41 +116,82 @@ def safe_seconds(
     ways, points
         From :func:`evac.muster.find_ways`.
     schedule : Schedule
-        How long lowering goes on, at likely times.
+        When each carrier is down, at likely times; the last of every span is taken
+        to come down when the whole line is clear.
+
+    Notes
+    -----
+    Vehicles: the shelter fills first; of those who come after, a vehicle takes as
+    many as it seats, leaves when it is full or when everybody is there, and the last
+    leaves no sooner than that. All seats of a point go together, and are free at the
+    first arrival (common practice, no source).
     """
     stated = lift.organisation.ground_to_safe_s
-    longest = Triple(low=0.0, likely=0.0, high=0.0)
+    never = Triple(low=math.inf, likely=math.inf, high=math.inf)
+    if not lift.muster_points:
+        return stated
+    if cut_off(work, points):
+        return never
+    found = [stated]
     for care in find_care(lift, work, ways, points):
         if not care.people:
             continue
         if care.rounds is None:
-            return Triple(low=math.inf, likely=math.inf, high=math.inf)
-        one_s = care.rounds_s / care.rounds if care.rounds else 0.0
-        driven_s = max(one_s, care.rounds_s - _under_way_s(care, schedule))
-        walk_s = care.longest_walk_s
-        longest = Triple(
-            low=max(longest.low, WALK_LOW * walk_s + driven_s),
-            likely=max(longest.likely, walk_s + driven_s),
-            high=max(longest.high, WALK_HIGH * walk_s + driven_s),
-        )
+            return never
+        found.append(_after_clear_s(care, ways, schedule))
     return Triple(
-        low=max(stated.low, longest.low),
-        likely=max(stated.likely, longest.likely),
-        high=max(stated.high, longest.high),
+        low=max(item.low for item in found),
+        likely=max(item.likely for item in found),
+        high=max(item.high for item in found),
     )
 
 
-def _under_way_s(care: MusterCare, schedule: Schedule) -> float:
-    """How long vehicles can drive while lowering still goes on.
+def _after_clear_s(
+    care: MusterCare, ways: Mapping[int, Route], schedule: Schedule
+) -> Triple:
+    """From the last on the ground until all of one muster point are safe."""
 
-    Nobody is at the point before the first of its spans is lowered and has walked.
-    """
-    first_s = min(
-        (
-            rescue.start_s
+    def safe_s(pace: float, opens_s: Callable[[Triple], float]) -> float:
+        def there_s(span: int, down_s: float) -> float:
+            way = ways[span]
+            walked_s = down_s + pace * way.seconds
+            if way.not_before_s is None:
+                return walked_s
+            return max(walked_s, opens_s(way.not_before_s))
+
+        everybody_s = max(there_s(span, schedule.clear_s) for span in care.span_indices)
+        arrivals = [
+            (there_s(rescue.span_index, rescue.finish_s), rescue.people)
             for rescue in schedule.rescues
-            if rescue.span_index in care.span_indices
-        ),
-        default=schedule.clear_s,
+            if rescue.span_index in care.span_indices and rescue.people
+        ]
+        return _driven_s(care, arrivals, everybody_s=everybody_s) - schedule.clear_s
+
+    return Triple(
+        low=safe_s(WALK.low, lambda opens: opens.low),
+        likely=safe_s(WALK.likely, lambda opens: opens.likely),
+        high=safe_s(WALK.high, lambda opens: opens.high),
     )
-    return max(schedule.clear_s - first_s - care.longest_walk_s, 0.0)
+
+
+def _driven_s(
+    care: MusterCare, arrivals: Sequence[tuple[float, int]], *, everybody_s: float
+) -> float:
+    """When all of a point are safe, from the order: the last there, or driven on.
+
+    ``arrivals``: when people of one stop come, and how many. They stand for the most
+    that the point takes in, so their number is scaled up to that.
+    """
+    if not care.rounds:
+        return everybody_s
+    ordered = sorted(arrivals)
+    scale = care.people / max(sum(people for _, people in ordered), 1)
+    came = np.cumsum([people for _, people in ordered], dtype=float) * scale
+    round_s = care.rounds_s / care.rounds
+    free_s = 0.0
+    for number in range(1, care.rounds):
+        enough = care.shelter_places + number * care.seats
+        index = int(np.searchsorted(came, enough - 1e-9))
+        full_s = ordered[index][0] if index < len(ordered) else everybody_s
+        free_s = max(free_s, full_s) + round_s
+    return max(free_s, everybody_s) + round_s

@@ -8,7 +8,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line
 from evac.facts.lift import IN_SAFETY, Lift, Side
 from evac.facts.work import Route, Work
-from evac.muster.care import find_care, landing_class, landing_slope_deg
+from evac.muster.care import cut_off, find_care, landing_class, landing_slope_deg
 
 LONG_WALK_S = 3600.0
 """A walk to muster that the plan points out (common practice, no source)."""
@@ -34,23 +34,44 @@ def doubts(
         For the people that each muster point takes in.
     """
     return (
-        *_ways_out(lift, line, ways),
+        *_ways_out(lift, line, ways, lost=cut_off(work, points) if work else ()),
         *(_shelter(lift, work, ways, points) if work is not None else ()),
         *_landings(line),
     )
 
 
-def _ways_out(lift: Lift, line: Line, ways: Mapping[int, Route]) -> list[Finding]:
+def _ways_out(
+    lift: Lift, line: Line, ways: Mapping[int, Route], *, lost: tuple[int, ...]
+) -> list[Finding]:
     if not lift.muster_points:
         return [Finding(key="muster.none", severity=Severity.WARN)]
     findings = []
-    cut_off = [span.id for span in line.spans if span.index not in ways]
-    if cut_off:
+    without = [span.id for span in line.spans if span.index not in ways]
+    if without:
+        unknown = bool(lost) and _counts_safe(lift)
         findings.append(
             Finding(
                 key="muster.cut_off",
+                severity=Severity.STOP if unknown else Severity.WARN,
+                values={"spans": ", ".join(without)},
+            )
+        )
+    waits = [
+        span
+        for span in line.spans
+        if span.index in ways and ways[span.index].not_before_s is not None
+    ]
+    if waits:
+        opens = [ways[span.index].not_before_s for span in waits]
+        findings.append(
+            Finding(
+                key="muster.waits",
                 severity=Severity.WARN,
-                values={"spans": ", ".join(cut_off)},
+                values={
+                    "spans": ", ".join(span.id for span in waits),
+                    "likely_s": max(item.likely for item in opens if item),
+                    "high_s": max(item.high for item in opens if item),
+                },
             )
         )
     far = [
@@ -76,13 +97,17 @@ def _ways_out(lift: Lift, line: Line, ways: Mapping[int, Route]) -> list[Finding
     return findings
 
 
+def _counts_safe(lift: Lift) -> bool:
+    """Whether a limit cannot be met where nobody knows when all are safe."""
+    return any(limit.counts_to == IN_SAFETY for limit in lift.limits)
+
+
 def _shelter(
     lift: Lift, work: Work, ways: Mapping[int, Route], points: Mapping[int, str]
 ) -> list[Finding]:
     findings = []
     names = {point.id: point.name or point.id for point in lift.muster_points}
-    # When all are safe is not known then, so such a limit cannot be met.
-    counts_safe = any(limit.counts_to == IN_SAFETY for limit in lift.limits)
+    counts_safe = _counts_safe(lift)
     for care in find_care(lift, work, ways, points):
         if care.people == 0:
             continue

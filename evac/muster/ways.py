@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
-from evac.access.network import Network, build_network, path_of, path_seconds, quickest
+from evac.access.network import (
+    AVALANCHE,
+    Network,
+    Path,
+    build_network,
+    path_of,
+    path_seconds,
+    quickest,
+)
 from evac.access.routes import DIRECT_M, route_of
 from evac.access.strands import weave
 from evac.facts.heights import Line
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Lift, Side, Triple
 from evac.facts.work import NEVER_S, Route
 
 ON_FOOT = "foot"
+
+WALK = Triple(low=0.8, likely=1.0, high=1.5)
+"""Quick and slow beside the walking rule's time (common practice, no source)."""
 
 
 def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]:
@@ -21,7 +34,8 @@ def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]
 
     On foot, over ways that may be walked and off them, as slow as the teams on foot
     (`travel.foot_factor`). Avalanche ground is never crossed where there is a way
-    round it; otherwise only such as is released at some time.
+    round it; otherwise only such as is released at some time, and nobody is at the
+    point before that and the rest of the way (``not_before_s``).
 
     Parameters
     ----------
@@ -102,14 +116,43 @@ def _nearest(
         node = network.place_node[point_name(point.id)]
         if node in paths:
             path = path_of(network, paths[node], mode=ON_FOOT)
-            found.append((path_seconds(lift.travel, path.pieces), point.id, path))
+            seconds = path_seconds(lift.travel, path.pieces)
+            opens = _not_before_s(lift, network, path)
+            there_s = seconds if opens is None else max(opens.likely, seconds)
+            found.append((there_s, seconds, point.id, path, opens))
     if not found:
         return None
-    seconds, point_id, path = min(found, key=lambda item: item[0])
-    return route_of(
+    _, seconds, point_id, path, opens = min(found, key=lambda item: item[:2])
+    route = route_of(
         network,
         path,
         team=point_id,
         index=span_index,
         seconds=min(seconds, float(NEVER_S)),
+    )
+    return replace(route, not_before_s=opens)
+
+
+def _not_before_s(lift: Lift, network: Network, path: Path) -> Triple | None:
+    """When anybody can be at the end: the release, then the way from its edge on."""
+    nodes = list(path.nodes)
+    places = np.column_stack([network.x_m[nodes], network.y_m[nodes]])
+    pieces = shapely.linestrings(np.stack([places[:-1], places[1:]], axis=1))
+    soonest = []
+    for hazard in lift.hazards:
+        if hazard.kind != AVALANCHE or hazard.opens_s is None:
+            continue
+        area = hazard.geometry
+        if area.geom_type == "MultiPoint":
+            area = area.convex_hull
+        hits = np.flatnonzero(shapely.intersects(area, pieces))
+        if hits.size:
+            rest_s = path_seconds(lift.travel, path.pieces[int(hits[0]) :])
+            soonest.append((hazard.opens_s, rest_s))
+    if not soonest:
+        return None
+    return Triple(
+        low=max(opens.low + WALK.low * rest_s for opens, rest_s in soonest),
+        likely=max(opens.likely + WALK.likely * rest_s for opens, rest_s in soonest),
+        high=max(opens.high + WALK.high * rest_s for opens, rest_s in soonest),
     )

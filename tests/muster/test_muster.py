@@ -238,7 +238,7 @@ def test_a_long_walk_to_muster_counts_instead_of_the_folder_s_time() -> None:
     walk_s = max(way.seconds for way in ways.values())
     found = safe_at(lift, clear_s=3600.0)
     # By hand: the longest walk, 0.8 and 1.5 times it.
-    assert found.likely == walk_s
+    assert found.likely == pytest.approx(walk_s)
     assert (found.low, found.high) == pytest.approx((0.8 * walk_s, 1.5 * walk_s))
 
 
@@ -261,14 +261,91 @@ def test_no_vehicle_drives_before_anybody_can_have_come() -> None:
     lift = make_lift(muster_points=(hut,))
     heights = make_flat_heights(lift)
     work = build_work(lift, heights, (), (), (), ())
-    (care,) = find_care(lift, work, *find_ways(lift, heights.line))
-    # By hand: lowering from 30 min on, all down at 45 min and a walk: vehicles have
-    # 15 min under way, not 45 and the walk.
-    walk_s = care.longest_walk_s
-    found = safe_at(lift, clear_s=2700.0 + walk_s, first_s=1800.0)
-    assert found.likely == pytest.approx(walk_s + care.rounds_s - 900.0)
+    ways, points = find_ways(lift, heights.line)
+    (care,) = find_care(lift, work, ways, points)
+    # By hand: the one carrier of the first span, which stands for everybody, is down
+    # at 40 min; its people have walked a way later, and the vehicles start then.
+    first_s, walk_s = ways[0].seconds, care.longest_walk_s
+    clear_s = 2700.0 + walk_s
+    found = safe_at(lift, clear_s=clear_s, first_s=1800.0)
+    assert found.likely == pytest.approx(2400.0 + first_s + care.rounds_s - clear_s)
     # Nobody of these spans hangs at this stop: nothing is driven in advance.
     assert safe_at(lift, clear_s=2700.0).likely == pytest.approx(walk_s + care.rounds_s)
+
+
+def test_vehicles_do_not_drive_people_who_have_not_come_yet() -> None:
+    # By hand, arrivals at the hut: 4 people of span 0-1 soon, all others only at the
+    # end of a long evacuation. Four early people fill no shelter of 10, so that no
+    # round at all is driven before the last have walked there.
+    hut = replace(HUT, shelter_places=10, vehicle_seats=4, vehicle_round_s=1200.0)
+    lift = make_lift(muster_points=(hut,))
+    heights = make_flat_heights(lift)
+    work = build_work(lift, heights, (), (), (), ())
+    ways, points = find_ways(lift, heights.line)
+    (care,) = find_care(lift, work, ways, points)
+    early = lowered(at_s=600.0)
+    late = [
+        replace(lowered(at_s=20_000.0 - 600.0), order=number, people=4, span_index=4)
+        for number in range(2, 2 + (care.people - 4) // 4)
+    ]
+    schedule = Schedule(
+        stop_offset_m=0.0, rescues=(early, *late), clear_s=20_000.0, team_clear_s={}
+    )
+    found = safe_seconds(lift, work, ways, points, schedule)
+    assert found.likely == pytest.approx(care.longest_walk_s + care.rounds_s)
+
+
+def avalanche_lift(opens_s: Triple | None) -> Lift:
+    """The only way out of the three upper spans crosses avalanche ground."""
+    ground = Polygon(
+        [along(d, r) for d, r in ((240, -900), (250, -900), (250, 900), (240, 900))]
+    )
+    limit = Limit(
+        minutes=600.0, counts_from="order", counts_to="in safety", source="invented"
+    )
+    lift = make_lift(
+        limits=(limit,), muster_points=(replace(HUT, shelter_places=10_000),)
+    )
+    hazard = replace(
+        lift.hazards[0], kind="avalanche ground", geometry=ground, opens_s=opens_s
+    )
+    return replace(lift, hazards=(hazard,))
+
+
+def test_people_without_a_way_out_are_never_all_in_safety() -> None:
+    lift = avalanche_lift(None)
+    assert safe_at(lift, clear_s=3600.0).likely == math.inf
+    cut = told(lift)["muster.cut_off"]
+    assert cut.severity is Severity.STOP
+    assert "at a safe place is not known" in Words().finding(cut)[0]
+    plan = make_plan(lift, date=dt.date(2026, 1, 20))
+    assert plan.limit_met is False
+    # To the ground nobody has to walk anywhere.
+    ground = replace(lift.limits[0], counts_to="on the ground")
+    to_ground = told(replace(lift, limits=(ground,)))
+    assert to_ground["muster.cut_off"].severity is Severity.WARN
+
+
+def test_nobody_is_safe_beyond_avalanche_ground_before_its_release() -> None:
+    opens = Triple(low=20_000.0, likely=30_000.0, high=40_000.0)
+    lift = avalanche_lift(opens)
+    line = lay_out(lift)
+    ways, _ = find_ways(lift, line)
+    assert [span for span, way in ways.items() if way.not_before_s] == [2, 3, 4]
+    for span in (2, 3, 4):
+        soonest = ways[span].not_before_s
+        assert soonest is not None
+        # By hand: the release, and of the way no more than all of it.
+        assert 0 < soonest.likely - opens.likely < ways[span].seconds
+        assert 0 < soonest.high - opens.high < 1.5 * ways[span].seconds
+    found = safe_at(lift, clear_s=3600.0)
+    last = max(way.not_before_s.likely for way in ways.values() if way.not_before_s)
+    assert found.likely == pytest.approx(last - 3600.0)
+    assert found.low < found.likely < found.high
+    assert "muster.waits" in told(lift)
+    # Cleared long after the release nobody waits for it.
+    walk_s = max(way.seconds for way in ways.values())
+    assert safe_at(lift, clear_s=90_000.0).likely == pytest.approx(max(walk_s, 900.0))
 
 
 def test_too_small_a_shelter_without_a_vehicle_is_never_all_in_safety() -> None:
@@ -306,4 +383,5 @@ def test_the_folder_s_own_time_is_never_undercut() -> None:
     slow = Triple(low=9e3, likely=9.5e3, high=1e4)
     lift = make_lift()
     lift = replace(lift, organisation=replace(lift.organisation, ground_to_safe_s=slow))
-    assert safe_at(lift, clear_s=3600.0) == slow
+    found = safe_at(lift, clear_s=3600.0)
+    assert found == slow
