@@ -58,7 +58,9 @@ def find_pickoffs(
     A team can if its technique serves an incapacitated passenger and reaches every
     unit of the zone. The zone's own team is there already. Another team comes from
     the far end of its own zone, on foot or ski; a reserve team from its start place.
-    It must be at the zone's farthest span within `organisation.pickoff_s`.
+    It must be at the zone's farthest span within `organisation.pickoff_s`, called as
+    soon as work in the zone begins: what it is not ready by then, or has not reached
+    its own zone, counts too.
 
     Parameters
     ----------
@@ -285,17 +287,18 @@ def _coming_s(
     option: Option,
     zone: Zone,
 ) -> float:
-    """Seconds until a team from elsewhere is at the farthest span of a zone."""
+    """From the first work in a zone until a team from elsewhere is at its far end."""
     spans = range(zone.first_span, zone.last_span + 1)
     own = next((z for z in assignment.zones if z.team == option.team), None)
+    team = between.lift.teams[option.team_index]
     if own is None:
         arrive = {r.support_index: r.seconds for r in routes if r.team == option.team}
-        return max(min(arrive[span], arrive[span + 1]) for span in spans)
-    team = between.lift.teams[option.team_index]
+        way_s = max(min(arrive[span], arrive[span + 1]) for span in spans)
+        return way_s + max(team.ready_s - zone.start_s, 0.0)
     # In the field the vehicle is gone: its team walks.
     mode = "ski" if team.travel == "ski" else ON_FOOT
     worst = 0.0
     for support in (own.first_span, own.last_span + 1):
         times = between.seconds_from(support, mode=mode)
         worst = max(worst, *(min(times[span], times[span + 1]) for span in spans))
-    return worst
+    return worst + max(float(own.arrival_s - zone.start_s), 0.0)

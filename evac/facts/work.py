@@ -190,7 +190,8 @@ class PickOff:
     """Who picks off a passenger that cannot help, in one team's zone (rule 19).
 
     ``team`` is None and ``seconds`` ``NEVER_S`` where nobody can; ``in_time`` says
-    whether the set time is kept. The zone's own team needs no way: 0 seconds.
+    whether the set time is kept. Seconds count from the first work in the zone on;
+    the zone's own team needs no way: 0 seconds.
     """
 
     zone_team: str

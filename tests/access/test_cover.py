@@ -119,15 +119,51 @@ def test_without_anybody_trained_the_whole_plan_is_told_once() -> None:
     assert all(Words().finding(told[0]))
 
 
-def test_a_reserve_team_comes_from_its_start_place() -> None:
-    lift = make_lift()
-    (far,) = pickoffs_of(lift, ("Team 1", LOOP, 0, 0))
-    routes = {
-        route.support_index: route.seconds
-        for route in find_routes(lift, make_flat_heights(lift).line)
-        if route.team == "Team 2"
-    }
-    assert far.seconds == pytest.approx(min(routes[0], routes[1]))
+def with_ready(lift: Lift, team_id: str, ready_s: float) -> Lift:
+    teams = tuple(
+        replace(team, ready_s=ready_s) if team.id == team_id else team
+        for team in lift.teams
+    )
+    return replace(lift, teams=teams)
+
+
+def begun(assignment: Assignment, start_s: int) -> Assignment:
+    zones = tuple(replace(zone, start_s=start_s) for zone in assignment.zones)
+    return replace(assignment, zones=zones)
+
+
+@pytest.mark.parametrize(
+    ("ready_min", "in_time"), [(10, True), (20, True), (170, False)]
+)
+def test_a_reserve_team_comes_from_its_start_place_once_it_is_ready(
+    ready_min: int, in_time: bool
+) -> None:
+    # Work in the zone begins 20 min after the order. Whoever is ready by then needs
+    # the way only; a team ready after 170 min comes 150 min and the way later.
+    lift = with_ready(make_lift(), "Team 2", ready_min * 60.0)
+    line, work, routes = setting(lift)
+    assignment = begun(assigned(work, ("Team 1", LOOP, 0, 0)), 1200)
+    (far,) = find_pickoffs(lift, line, work, assignment, routes)
+    ways = {r.support_index: r.seconds for r in routes if r.team == "Team 2"}
+    wait_s = 150 * 60.0 if ready_min == 170 else 0.0
+    assert far.team == "Team 2"
+    assert far.seconds == pytest.approx(min(ways[0], ways[1]) + wait_s)
+    assert far.in_time is in_time
+
+
+def test_a_team_that_is_still_on_the_way_to_its_own_zone_comes_that_much_later() -> (
+    None
+):
+    seconds = []
+    for ready_s in (600.0, 6600.0):
+        lift = with_ready(make_lift(), "Team 2", ready_s)
+        line, work, routes = setting(lift)
+        zones = (("Team 1", LOOP, 0, 2), ("Team 2", ON_ROPE, 3, 4))
+        assignment = begun(assigned(work, *zones), 1200)
+        found = find_pickoffs(lift, line, work, assignment, routes)
+        late_s = max(assignment.zones[1].arrival_s - 1200, 0)
+        seconds.append(found[0].seconds - late_s)
+    assert seconds[0] == pytest.approx(seconds[1])
 
 
 def vehicle_lift(first_drop: int) -> Lift:
