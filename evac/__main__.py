@@ -6,8 +6,10 @@ Imports of the heavy modules stand inside the commands, so that ``evac --help`` 
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
+import traceback
 from datetime import date, datetime
 from importlib import resources
 from pathlib import Path
@@ -56,7 +58,10 @@ def plan(
         ),
     ] = None,
     seed: Annotated[
-        int, typer.Option(metavar="NUMBER", help="Seed of the imagined days.", min=0)
+        int,
+        typer.Option(
+            metavar="NUMBER", help="Seed of the imagined days.", min=0, max=2**32 - 1
+        ),
     ] = 1,
     feet: Annotated[bool, typer.Option("--feet", help="Feet beside metres.")] = False,
     number_locale: Annotated[
@@ -78,12 +83,16 @@ def plan(
     Exit code 0: everyone is reached and the limit is met; 1: not so; 2: bad input.
     """
     from evac.documents.bundle import write_documents
+    from evac.inputs.earlier_plan import read_record
     from evac.inputs.folder import open_lift
     from evac.plan import make_plan
     from evac.summary import print_summary
 
     words = words_for(feet=feet, number_locale=number_locale)
     planned_day = day.date() if day else date.today()
+    if compare_with is not None:
+        # What cannot be compared with is refused before half a minute of work.
+        read_record(compare_with)
     with progress_bar() as progress:
         on_step = stepper(progress, words)
         on_step("read", 0.0)
@@ -427,6 +436,10 @@ def _stop(_signal: int, _frame: FrameType | None) -> None:
 
 def main() -> None:
     """Run the command line; every refusal is one clear message and exit code 2."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            # Closed by the caller: there is nobody to read it, and the work goes on.
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         # A terminal in the C locale must not turn an accent into a traceback.
         if hasattr(stream, "reconfigure"):
@@ -438,9 +451,17 @@ def main() -> None:
     except EvacError as error:
         sys.stderr.write(f"evac: {error}\n")
         sys.exit(2)
+    except MemoryError:
+        sys.stderr.write(Words().say("summary.no_memory") + "\n")
+        sys.exit(2)
     except (_StoppedError, KeyboardInterrupt):
         sys.stderr.write(Words().say("summary.stopped") + "\n")
         sys.exit(130)
+    except Exception:
+        # Exit code 1 says that somebody is not reached: a fault must never look so.
+        traceback.print_exc()
+        sys.stderr.write(Words().say("summary.own_fault") + "\n")
+        sys.exit(2)
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ a swap that was cut in half is repaired by the next run.
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import json
 import os
@@ -41,8 +42,9 @@ def publish(out: Path, files: Mapping[str, bytes]) -> None:
         refuses. Nothing has changed then.
     """
     try:
-        # Of a working folder that has vanished there is no absolute path.
-        target = Path(os.path.abspath(out))
+        # Of a working folder that has vanished there is no absolute path. Where a
+        # link leads to, there the folder is replaced: the link stays one.
+        target = Path(os.path.realpath(out))
         target.parent.mkdir(parents=True, exist_ok=True)
         with _locked(target):
             _repair(target)
@@ -138,8 +140,9 @@ def _swap(stage: Path, target: Path) -> None:
         target.rename(old)
     try:
         stage.rename(target)
-    except OSError:
-        if old.exists():
+    except BaseException:
+        # Also when somebody stops the run just here.
+        if old.exists() and not target.exists():
             old.rename(target)
         raise
     shutil.rmtree(old, ignore_errors=True)
@@ -147,9 +150,10 @@ def _swap(stage: Path, target: Path) -> None:
 
 def _repair(target: Path) -> None:
     # We hold the lock, so whatever lies here was left by a run that died.
-    for stale in target.parent.glob(f".{target.name}.new-*"):
+    name = glob.escape(target.name)
+    for stale in target.parent.glob(f".{name}.new-*"):
         shutil.rmtree(stale, ignore_errors=True)
-    for old in sorted(target.parent.glob(f".{target.name}.old-*")):
+    for old in sorted(target.parent.glob(f".{name}.old-*")):
         if target.exists():
             shutil.rmtree(old, ignore_errors=True)
         else:

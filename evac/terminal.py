@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
+import os
 import sys
 from collections.abc import Callable
+from typing import IO, TextIO, cast
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn
 
-from evac.errors import EvacError
+from evac.errors import EvacError, OutputError
 from evac.words import Words
 
 
@@ -35,7 +38,46 @@ def open_console() -> Console:
     """Console on the standard output."""
     # A pipe or a file has no width: wide enough that tables are not broken up.
     wide = None if sys.stdout.isatty() else 140
-    return Console(width=wide, highlight=False, soft_wrap=False)
+    outlet = cast("IO[str]", _Outlet(sys.stdout))
+    return Console(file=outlet, width=wide, highlight=False, soft_wrap=False)
+
+
+class _Outlet(io.TextIOBase):
+    """Standard output that nobody may read to its end, or that has no space.
+
+    The papers are written by then. A reader who has gone is no fault; a disk that is
+    full is one, and must not look like a plan that reaches nobody.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        return self._stream.encoding or "utf-8"
+
+    def isatty(self) -> bool:
+        return self._stream.isatty()
+
+    def fileno(self) -> int:
+        return self._stream.fileno()
+
+    def write(self, text: str) -> int:
+        self._try(lambda: self._stream.write(text))
+        return len(text)
+
+    def flush(self) -> None:
+        self._try(self._stream.flush)
+
+    def _try(self, call: Callable[[], object]) -> None:
+        try:
+            call()
+        except OSError as error:
+            # What is still held back would fail again when Python ends.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
+            if not isinstance(error, BrokenPipeError):
+                text = Words().say("summary.cannot_print", reason=str(error.strerror))
+                raise OutputError(text) from None
 
 
 def say(console: Console, text: str) -> None:

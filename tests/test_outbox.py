@@ -86,3 +86,49 @@ def test_a_disk_error_becomes_a_sentence_and_changes_nothing(
     monkeypatch.undo()
     assert (tmp_path / "out/a.txt").read_bytes() == b"1"
     assert [path.name for path in tmp_path.iterdir() if "new" in path.name] == []
+
+
+def test_a_link_stays_one_and_the_folder_it_leads_to_is_replaced(
+    tmp_path: Path,
+) -> None:
+    stick = tmp_path / "stick"
+    publish(stick, {"a.txt": b"old"})
+    (tmp_path / "papers").symlink_to(stick)
+    publish(tmp_path / "papers", {"a.txt": b"new"})
+    assert (tmp_path / "papers").is_symlink()
+    assert (stick / "a.txt").read_bytes() == b"new"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["papers", "stick"]
+
+
+class StoppedError(BaseException):
+    pass
+
+
+def test_a_run_stopped_within_the_swap_gives_the_old_folder_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    publish(tmp_path / "out", {"a.txt": b"old"})
+    rename = Path.rename
+
+    def stopped(path: Path, target: Path) -> Path:
+        if ".new-" in path.name:
+            raise StoppedError
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", stopped)
+    with pytest.raises(StoppedError):
+        publish(tmp_path / "out", {"a.txt": b"new"})
+    assert (tmp_path / "out" / "a.txt").read_bytes() == b"old"
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("name", ["pl[2]", "*"])
+def test_a_name_with_signs_of_a_pattern_is_only_a_name(
+    name: str, tmp_path: Path
+) -> None:
+    left_over, another = tmp_path / f".{name}.new-1", tmp_path / ".other.new-1"
+    left_over.mkdir()
+    another.mkdir()
+    publish(tmp_path / name, {"a.txt": b"1"})
+    assert not left_over.exists()
+    assert another.exists()

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from evac.documents.blocks import Block
-from evac.documents.compare import change_blocks, read_record
+from evac.documents.compare import change_blocks
 from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
@@ -17,6 +17,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Team
 from evac.facts.plan import Plan
 from evac.figures import line_section, svg_bytes
+from evac.inputs.earlier_plan import read_record
 from evac.maps import map_html
 from evac.outbox import publish
 from evac.tables_out import geojson_bytes, gpx_bytes, plan_json, xlsx_bytes

@@ -2,88 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from evac.clock import FROM_ORDER
 from evac.documents.blocks import Block, paragraph, points
-from evac.errors import InputError, Problem
 from evac.words import Words
 
-RECORD = "plan.json"
-_SCHEMA = 1
 _HEIGHT_CHANGE_M = 0.05
 """Smaller changes round to the same printed height."""
 
 Record = Mapping[str, Any]
-
-
-def read_record(folder: Path) -> Record:
-    """The record of an earlier plan.
-
-    Parameters
-    ----------
-    folder : Path
-        An earlier output folder, or its ``plan.json``.
-
-    Raises
-    ------
-    InputError
-        If there is no record, or it cannot be compared with this version's.
-    """
-    path = folder / RECORD if folder.is_dir() else folder
-    try:
-        record = json.loads(path.read_text("utf-8"))
-    except OSError as error:
-        raise _refusal(path, found="no file that can be read") from error
-    except ValueError as error:
-        raise _refusal(path, found="something that is not JSON") from error
-    if not isinstance(record, dict) or not isinstance(record.get("schema"), int):
-        raise _refusal(path, found="a file that evac did not write")
-    if record["schema"] > _SCHEMA:
-        raise _refusal(
-            path,
-            found=f"schema {record['schema']}, made by a newer evac",
-            remedy="Compare with the newer evac.",
-        )
-    missing = sorted(_KEYS - record.keys())
-    if missing:
-        raise _refusal(path, found=f"no {', '.join(missing)}")
-    return record
-
-
-_KEYS = {
-    "lift",
-    "revision",
-    "date",
-    "fingerprint",
-    "units",
-    "zones",
-    "uncovered",
-    "clear_s",
-    "p50_s",
-    "p90_s",
-    "safe_p90_s",
-    "latest",
-    "everyone_reached",
-    "limit_met",
-}
-
-
-def _refusal(path: Path, *, found: str, remedy: str = "") -> InputError:
-    return InputError(
-        path,
-        [
-            Problem(
-                where="--compare-with",
-                found=found,
-                expected=f"an output folder of evac with its {RECORD}",
-                remedy=remedy or "Name the folder that an earlier evac plan wrote.",
-            )
-        ],
-    )
 
 
 def changes(old: Record, new: Record, *, words: Words) -> list[str]:

@@ -34,6 +34,14 @@ def _template(name: str) -> bytes:
     return (style + (folder / f"{name}.typ").read_text("utf-8")).encode()
 
 
+def _root() -> str:
+    """Where a template would read files from; it reads none.
+
+    Left out it is the working folder, which may have vanished.
+    """
+    return str(mpl.get_data_path())
+
+
 def pdf_bytes(template: str, *, facts: Mapping[str, Fact]) -> bytes:
     """Set one document as PDF; the same facts give the same bytes.
 
@@ -44,8 +52,9 @@ def pdf_bytes(template: str, *, facts: Mapping[str, Fact]) -> bytes:
     facts : mapping
         What the template reads as ``facts``; texts are printed as they stand.
     """
-    pages = typst.compile(
+    pages = typst.compile(  # type: ignore[call-overload]  # one kind of all paths
         _template(template),
+        root=_root(),
         format="pdf",
         font_paths=_fonts(),
         sys_inputs=_inputs(facts),
@@ -61,8 +70,9 @@ def page_pictures(
     template: str, *, facts: Mapping[str, Fact], dots_per_inch: int
 ) -> tuple[bytes, ...]:
     """The pages of one document as PNG pictures, for a screen."""
-    pages = typst.compile(
+    pages = typst.compile(  # type: ignore[call-overload]  # one kind of all paths
         _template(template),
+        root=_root(),
         format="png",
         ppi=dots_per_inch,
         font_paths=_fonts(),

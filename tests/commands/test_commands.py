@@ -168,7 +168,7 @@ def test_a_stopped_run_leaves_the_old_plan_as_it_was(
     run.send_signal(signal.SIGTERM)
     _, told = run.communicate(timeout=60)
     assert run.returncode == 130
-    assert b"nothing was written" in told
+    assert b"Nothing half-written is left" in told
     assert (out / "manifest.json").read_text() == before
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 

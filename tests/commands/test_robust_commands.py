@@ -59,10 +59,68 @@ def test_a_signal_stops_a_run_and_leaves_the_old_papers(
     _, told = run.communicate(timeout=60)
 
     assert run.returncode == 130, told
-    assert told.strip().endswith("nothing was written.")
+    assert told.strip().endswith("as it was before, or whole.")
     assert "Traceback" not in told
     assert listing(earlier) == before
     assert [path.name for path in earlier.parent.iterdir()] == [earlier.name]
+
+
+def run_shell(line: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        ["bash", "-c", f"set -o pipefail; {line}"],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+        env={**os.environ, "EVAC": sys.executable},
+    )
+
+
+CHECK = f'"$EVAC" -m evac check "{SMALL}"'
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a /dev/full")
+def test_what_cannot_be_printed_is_one_sentence_and_no_verdict() -> None:
+    # Exit code 1 would say that somebody is not reached.
+    done = run_shell(f"{CHECK} > /dev/full")
+    assert done.returncode == 2, done.stderr
+    assert "cannot be printed: No space left on device" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("ending", [">&-", "| true"])
+def test_nobody_reading_on_is_no_fault(ending: str) -> None:
+    done = run_shell(f"{CHECK} {ending}")
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+
+
+def test_a_seed_beyond_what_is_drawn_from_is_refused(tmp_path: Path) -> None:
+    done = evac("plan", str(SMALL), "--out", str(tmp_path / "out"), "--seed", "9" * 23)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+def test_papers_are_set_from_a_working_folder_that_has_vanished(tmp_path: Path) -> None:
+    code = (
+        "import os, shutil, sys; here = sys.argv[1]; os.mkdir(here); os.chdir(here); "
+        "shutil.rmtree(here); from evac.__main__ import main; "
+        "sys.argv = ['evac', *sys.argv[2:]]; main()"
+    )
+    out = tmp_path / "out"
+    done = subprocess.run(
+        [
+            *(sys.executable, "-c", code, str(tmp_path / "gone")),
+            *("plan", str(SMALL), "--out", str(out), *DAY),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=200,
+        check=False,
+    )
+    assert done.returncode == 1, done.stderr
+    assert "Traceback" not in done.stderr
+    assert sound(out)
 
 
 SPACE = """

@@ -11,9 +11,10 @@ from made_plan import make_long_lift, make_plan
 from paper_text import joined, read_pages
 
 from evac.documents.bundle import write_documents
-from evac.documents.compare import changes, read_record
+from evac.documents.compare import changes
 from evac.errors import InputError
 from evac.facts.plan import Plan
+from evac.inputs.earlier_plan import read_record
 from evac.tables_out import plan_json
 from evac.words import Words
 
@@ -82,7 +83,8 @@ def test_another_lift_is_said_first() -> None:
         ("not json", "something that is not JSON"),
         ("[]", "a file that evac did not write"),
         ('{"schema": 99}', "schema 99, made by a newer evac"),
-        ('{"schema": 1}', "no clear_s"),
+        ('{"schema": 1}', "a damaged record: lift"),
+        ("[" * 100_000, "something that is not JSON"),
     ],
 )
 def test_what_cannot_be_compared_is_refused(
@@ -94,6 +96,32 @@ def test_what_cannot_be_compared_is_refused(
         read_record(tmp_path)
     assert found in str(caught.value)
     assert "--compare-with" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("part", "value", "place"),
+    [
+        ("units", 5, "units"),
+        ("zones", [{"team": "Team 1"}], "zones.0.first"),
+        ("clear_s", "12", "clear_s"),
+        ("p90_s", float("nan"), "p90_s"),
+        ("uncovered", [{"side": "left", "span": "1-2"}], "uncovered.0.side"),
+    ],
+)
+def test_a_damaged_record_is_refused_before_it_is_compared(
+    part: str, value: object, place: str, tmp_path: Path
+) -> None:
+    damaged = {**record(make_plan()), part: value}
+    (tmp_path / "plan.json").write_text(json.dumps(damaged), "utf-8")
+    with pytest.raises(InputError) as caught:
+        read_record(tmp_path)
+    assert f"a damaged record: {place}" in str(caught.value)
+
+
+def test_a_record_is_read_as_it_was_written(tmp_path: Path) -> None:
+    written = record(make_plan())
+    (tmp_path / "plan.json").write_text(json.dumps(written), "utf-8")
+    assert read_record(tmp_path) == {k: v for k, v in written.items() if k != "schema"}
 
 
 def test_the_output_folder_is_written_and_a_later_plan_lists_what_changed(
