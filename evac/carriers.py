@@ -15,6 +15,7 @@ from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, IntArray, StopGrid
 from evac.facts.lift import Carriers, Grip, Lift, Side, Triple
+from evac.words import Words
 
 SPACING_TOLERANCE = 0.01
 """The loop may differ from carriers x spacing by this share before it is said."""
@@ -86,19 +87,16 @@ def number_carriers(
     """
     numbers = lift.carriers.numbers
     if sighting.number not in numbers:
-        message = (
-            f"carrier {sighting.number} is not among the {len(numbers)} numbers of "
-            "this lift; give them in order of travel under [carriers] numbers in "
-            "lift.toml"
+        message = Words().say(
+            "carriers.not_listed", number=sighting.number, count=len(numbers)
         )
         raise NoPlanError(message)
     order = _in_order_of_travel(lift, stops, stop_index=stop_index)
     seen = _nearest(stops, order, stop_index=stop_index, sighting=sighting)
     start = numbers.index(sighting.number)
     if len(order) > len(numbers):
-        message = (
-            f"{len(order)} carriers stand on the line by their spacing, but the lift "
-            f"has only {len(numbers)} numbers; check [carriers] spacing_m and numbers"
+        message = Words().say(
+            "carriers.too_few_numbers", standing=len(order), count=len(numbers)
         )
         raise NoPlanError(message)
     by_place = {side: [""] * rows.shape[1] for side, rows in stops.span_index.items()}
@@ -150,7 +148,7 @@ def _nearest(
         for side, column in order
     ]
     if not away or min(away) == math.inf:
-        message = f"no carrier stands on the {sighting.side} side at this stop"
+        message = Words().say("carriers.none_stands", side=str(sighting.side))
         raise NoPlanError(message)
     return int(np.argmin(away))
 

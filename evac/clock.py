@@ -223,7 +223,7 @@ def _dusk(
     if dusk_s is None:
         return []
     after_s = dusk_s - lift.conditions.stop_clock_s - simulation.p90_s
-    return [_latest(lift, "dusk", after_s, order_s=order_s, source="sun")]
+    return [_latest(lift, "dusk", after_s, order_s=order_s, source="")]
 
 
 def _cold(
@@ -233,7 +233,7 @@ def _cold(
         return []
     ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
     after_s = freezes_s - ride_s - simulation.p90_s
-    return [_latest(lift, "cold", after_s, order_s=order_s, source="wind chill")]
+    return [_latest(lift, "cold", after_s, order_s=order_s, source="")]
 
 
 def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
@@ -392,7 +392,7 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
                 values={
                     "round_s": clock.informer_round_s,
                     "due_s": lift.organisation.first_word_s,
-                    "informers": lift.organisation.informer_count,
+                    "count": lift.organisation.informer_count,
                 },
             )
         )

@@ -15,6 +15,7 @@ from dataclasses import replace
 
 from evac import access, gear, informing, learning, roster, timing
 from evac.assignment import assign, last_finish_s
+from evac.assignment.priority import find_priorities
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
 from evac.clock import (
@@ -134,6 +135,7 @@ def make_plan(
         simulation,
         gates=ready.gates,
     )
+    priorities = find_priorities(ready.work, assignment)
     informed = informing.inform(lift, heights)
     everyone_reached = not assignment.uncovered
     limit_met = limits_met(lift, simulation)
@@ -172,7 +174,12 @@ def make_plan(
         *timing.pace_doubts(assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
-        *roster.doubts(lift, p90_s=simulation.p90_s, latest=clock.binding),
+        *roster.doubts(
+            lift,
+            busy={zone.team for zone in assignment.zones},
+            p90_s=simulation.p90_s,
+            latest=clock.binding,
+        ),
         *informing.doubts(heights, informed),
         *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,
@@ -201,6 +208,7 @@ def make_plan(
         everyone_reached=everyone_reached,
         limit_met=limit_met,
         branches=branches,
+        priorities=priorities,
         informed=informed,
         ground_to_safe_s=ground_to_safe_s,
     )
@@ -239,7 +247,7 @@ def _own_findings(
                 "limit_min": limit.minutes,
                 "counts_from": limit.counts_from,
                 "counts_to": limit.counts_to,
-                "people": sum(item.people for item in assignment.uncovered),
+                "count": sum(item.people for item in assignment.uncovered),
             },
         )
         for limit in lift.limits

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 from evac.errors import NoPlanError
@@ -72,16 +73,23 @@ def hours_contain(from_s: float, to_s: float, clock_s: float) -> bool:
 
 
 def doubts(
-    lift: Lift, *, p90_s: float, latest: LatestOrder | None = None
+    lift: Lift,
+    *,
+    busy: Collection[str],
+    p90_s: float,
+    latest: LatestOrder | None = None,
 ) -> tuple[Finding, ...]:
     """Teams that are not there at the order, and those whose duty ends too soon.
 
-    Too soon for the planned order, or for the latest order that the papers allow.
+    Too soon for the planned order, or for the latest order that the papers allow; that
+    matters only for teams with a zone.
 
     Parameters
     ----------
     lift : Lift
         As `on_duty` left it.
+    busy : collection of str
+        Teams that have a zone.
     p90_s : float
         From the order to the last passenger on the ground in 9 of 10 days [s].
     latest : LatestOrder, optional
@@ -103,7 +111,7 @@ def doubts(
     ]
     later_s = 0.0 if latest is None else max(latest.clock_s - order_s, 0.0)
     for team in lift.teams:
-        if team.duty_to_s is None:
+        if team.duty_to_s is None or team.id not in busy:
             continue
         left_s = (team.duty_to_s - order_s) % DAY_S
         if left_s < p90_s:

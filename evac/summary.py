@@ -64,7 +64,9 @@ def _head(plan: Plan, words: Words) -> Group:
             _line(
                 words.say(
                     "summary.not_reached",
-                    people=sum(item.people for item in missing),
+                    places=words.say(
+                        "plandoc.places", count=sum(item.people for item in missing)
+                    ),
                     count=len(missing),
                     units=", ".join(
                         f"{spans[item.span_index].id} {item.side.value}"

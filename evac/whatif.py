@@ -200,7 +200,12 @@ def ask(
         *ready.findings,
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
-        *roster.doubts(lift, p90_s=simulation.p90_s, latest=clock.binding),
+        *roster.doubts(
+            lift,
+            busy={zone.team for zone in assignment.zones},
+            p90_s=simulation.p90_s,
+            latest=clock.binding,
+        ),
     )
     return Answer(
         question=question,
@@ -217,6 +222,7 @@ def ask(
             simulation=simulation,
             clock=clock,
             remedies=(),
+            priorities=(),
             findings=findings,
             everyone_reached=not assignment.uncovered,
             limit_met=limits_met(lift, simulation),

@@ -584,7 +584,7 @@ def make_plan(
             objectives=(sum(item.people for item in uncovered), clear_s, 100, 100, 100),
             bound_s=clear_s,
             proven=True,
-            method="exact",
+            method="programme",
             binding_teams=(made_zones[-1].team,),
             reserve_teams=tuple(team.id for team in lift.teams[len(parts) :]),
         ),

@@ -2,11 +2,52 @@
 
 from __future__ import annotations
 
-from evac.assignment.costs import clear_times
+from dataclasses import replace
+
+from evac.assignment.costs import clear_times, units_in_order
+from evac.assignment.effort import Effort
 from evac.assignment.solve import assign
 from evac.facts.change import Priority
 from evac.facts.lift import Side
 from evac.facts.work import Assignment, Work
+
+EFFORT = 15.0
+"""Trials in all (`evac.assignment.effort`): about 1 s beside the plan."""
+
+
+def find_priorities(work: Work, assignment: Assignment) -> tuple[Priority, ...]:
+    """What it costs to take those carriers first that wait longest in each zone.
+
+    Parameters
+    ----------
+    work : Work
+    assignment : Assignment
+        The plan.
+
+    Returns
+    -------
+    tuple of Priority
+        In order of zones, as far as the effort allows.
+
+    Notes
+    -----
+    Each is shared out by likely times. A plan by average times is therefore compared
+    with the best sharing by likely ones, or being first would seem to gain time.
+    """
+    left = Effort(left=EFFORT)
+    best_s = assignment.objectives[1]
+    if assignment.chosen_by == "mean" and left.allows(assignment.states):
+        best_s = min(best_s, assign(work).objectives[1])
+    found = []
+    for zone in assignment.zones:
+        if not left.allows(assignment.states):
+            break
+        # The last unit of a zone waits longest in it.
+        priority = take_first(work, assignment, units_in_order(work, zone)[-1])
+        left.charge(assignment)
+        if priority is not None:
+            found.append(replace(priority, last_s=best_s))
+    return tuple(found)
 
 
 def take_first(

@@ -13,7 +13,6 @@ from evac.words import Words
 _PARTS = {
     "start_estimate": "times",
     "total_against_limit": "times",
-    "unusual_terrain": "hazards",
     "equipment": "teams",
     "team_allocation": "zones",
     "breaking_off": "standdown",
@@ -30,6 +29,7 @@ _HELPED = {
     "first_drill": "teams",
     "methods": "teams",
     "power_line": "hazards",
+    "unusual_terrain": "hazards",
 }
 """Items on which a part says something, but the folder's own text must say the rule."""
 
@@ -62,8 +62,11 @@ def _answer(plan: Plan, item: PlanItem) -> Answer:
         return Answer(item=item, text=text, part="times", is_gap=False)
     if item.key == "radio" and all(team.channel for team in plan.lift.teams):
         return Answer(item=item, text=text, part="teams", is_gap=False)
-    if item.key == "power_line" and not power_line_spans(plan):
-        # Only what the folder lists can be ruled out, so the part says it.
+    if item.key == "unusual_terrain" and plan.lift.hazards:
+        return Answer(item=item, text=text, part="hazards", is_gap=False)
+    if item.key == "power_line" and plan.lift.hazards and not power_line_spans(plan):
+        # What lies below was listed, and no power line is among it. Where nothing at
+        # all is listed nobody may have looked: that is a gap to confirm.
         return Answer(item=item, text=text, part="hazards", is_gap=False)
     if item.key == "care" and plan.lift.muster_points:
         return Answer(item=item, text=text, part="care", is_gap=False)

@@ -146,11 +146,7 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
         ),
         words.say(of_reached(plan, "plandoc.sum_safe"), safe_s=simulation.safe_p90_s),
         latest_sentence(plan, words),
-        words.say(
-            "plandoc.sum_teams",
-            zones=len(team_zones(plan)),
-            reserve=len(plan.assignment.reserve_teams),
-        ),
+        _teams(plan, words),
         words.say(
             "plandoc.sum_findings",
             stops=counts[Severity.STOP],
@@ -178,6 +174,33 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
     ]
 
 
+def _teams(plan: Plan, words: Words) -> str:
+    """How many teams have a zone; by name those that have none, and why."""
+    lift = plan.lift
+    busy = team_zones(plan)
+    able = {option.team for option in plan.work.options}
+    idle = {
+        "sum_reserve": plan.assignment.reserve_teams,
+        "sum_unable": tuple(team.id for team in lift.teams if team.id not in able),
+        "sum_off_duty": tuple(team.id for team in lift.off_duty),
+    }
+    told = {name for names in idle.values() for name in names} | set(busy)
+    idle["sum_no_zone"] = tuple(team.id for team in lift.teams if team.id not in told)
+    parts = [
+        words.say(
+            "plandoc.sum_teams",
+            zones=len(busy),
+            total=len(lift.teams) + len(lift.off_duty),
+        )
+    ]
+    parts += [
+        words.say(f"plandoc.{key}", teams=", ".join(names))
+        for key, names in idle.items()
+        if names
+    ]
+    return " ".join(parts)
+
+
 def _reached(plan: Plan, words: Words) -> str:
     if plan.everyone_reached and reach_in_doubt(plan):
         return words.say("plandoc.reached_doubtful", part=words.say("plandoc.findings"))
@@ -190,7 +213,7 @@ def _reached(plan: Plan, words: Words) -> str:
     )
     return words.say(
         "plandoc.not_reached",
-        people=sum(item.people for item in missing),
+        places=words.say("plandoc.places", count=sum(item.people for item in missing)),
         count=len(missing),
         units=units,
     )

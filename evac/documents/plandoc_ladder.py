@@ -24,6 +24,7 @@ def ladder_blocks(plan: Plan, words: Words) -> list[Block]:
     forward = ("forward", "planned_day", "done")
     return [
         heading(words.say("ladder.title"), level=2),
+        paragraph(words.say("ladder.intro")),
         table(
             [words.say(f"ladder.{key}") for key in keys],
             rows=[_step_row(plan, item, words) for item in ladder(lift, clock)],
@@ -83,7 +84,7 @@ def informing_blocks(plan: Plan, words: Words) -> list[Block]:
     else:
         intro = words.say(
             "informing.intro",
-            informers=organisation.informer_count,
+            count=organisation.informer_count,
             speed_m_per_s=organisation.informer_speed_m_per_s,
             round_s=clock.informer_round_s,
             first_s=organisation.first_word_s,
@@ -166,13 +167,7 @@ def standdown_blocks(plan: Plan, words: Words) -> list[Block]:
                 run_high_s=run[2],
             )
         ),
-        paragraph(
-            words.say(
-                "standdown.counted",
-                clear_s=plan.schedule.clear_s,
-                worst_s=last_finish_s(plan.assignment),
-            )
-        ),
+        *_counted(plan, words),
         table(
             [words.say(f"standdown.{key}") for key in keys],
             rows=_run_rows(
@@ -184,6 +179,15 @@ def standdown_blocks(plan: Plan, words: Words) -> list[Block]:
             widths=[1, 1, 1, 1, 1.4],
         ),
     ]
+
+
+def _counted(plan: Plan, words: Words) -> list[Block]:
+    """Which end of the evacuation the table counts to, where the two differ."""
+    clear_s, worst_s = plan.schedule.clear_s, last_finish_s(plan.assignment)
+    if words.duration(clear_s) == words.duration(worst_s):
+        return []
+    text = words.say("standdown.counted", clear_s=clear_s, worst_s=worst_s)
+    return [paragraph(text)]
 
 
 def _run_rows(

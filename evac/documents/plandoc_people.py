@@ -15,6 +15,7 @@ from evac.carriers import (
 )
 from evac.clock import line_length_m
 from evac.documents.blocks import Block, heading, paragraph, table
+from evac.documents.plandoc_special import special_blocks
 from evac.errors import NoPlanError
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
@@ -32,6 +33,7 @@ def people_blocks(plan: Plan, words: Words) -> list[Block]:
         paragraph(words.say("people.expected_intro", ride_s=ride_s)),
         _counts(plan, words),
         paragraph(words.say("people.counts")),
+        *special_blocks(plan, words),
         heading(words.say("people.numbers_title"), level=2),
         *_numbers(plan, words),
         heading(words.say("people.sweep_title"), level=2),

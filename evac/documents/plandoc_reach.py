@@ -10,12 +10,14 @@ from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import Option, Reach
+from evac.heights.units import ORDER, PLACE
 from evac.words import Words
 
 _OPTIONS_ABREAST = 12
 _PARTS_SHOWN = 4
 _LEAST_PART_M = 0.05
-"""A part below this adds less than 2 mm to a margin of 0.6 m; it is left out."""
+"""A part below this adds less than 2 mm to a margin of 0.6 m: it joins the others."""
+_LEAST_SHOWN_M = 0.005
 
 Unit = tuple[Side, int]
 
@@ -79,9 +81,13 @@ def _asked_row(unit: UnitHeights, words: Words) -> list[str]:
 
 
 def parts_text(unit: UnitHeights, words: Words) -> str:
-    """What a margin is made of, in words, the largest part first."""
-    largest = sorted(unit.margin_parts_m.items(), key=lambda pair: -pair[1])
+    """What a margin is made of, in words, so that what is shown joins to the margin."""
+    parts = dict(unit.margin_parts_m)
+    in_full = {name: parts.pop(name) for name in (ORDER, PLACE) if name in parts}
+    largest = sorted(parts.items(), key=lambda pair: -pair[1])
     shown = [pair for pair in largest[:_PARTS_SHOWN] if pair[1] >= _LEAST_PART_M]
+    others_m = math.sqrt(sum(value**2 for _, value in largest[len(shown) :]))
+    shown += [("others", others_m), *in_full.items()]
     return ", ".join(
         words.say(
             "plandoc.margin_part",
@@ -89,6 +95,7 @@ def parts_text(unit: UnitHeights, words: Words) -> str:
             value=words.number(value_m, 2),
         )
         for name, value_m in shown
+        if abs(value_m) >= _LEAST_SHOWN_M
     )
 
 

@@ -16,6 +16,7 @@ from evac.documents.blocks import (
 from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
+from evac.facts.work import LatestOrder
 from evac.figures import clearing_times, svg_bytes, times
 from evac.figures.doubt import of_reached
 from evac.quantiles import quantile
@@ -82,8 +83,10 @@ def _unreached(plan: Plan, words: Words) -> list[Block]:
     """Said before any time, where people are left whom no time covers."""
     if plan.everyone_reached:
         return []
-    people = sum(item.people for item in plan.assignment.uncovered)
-    return [paragraph(words.say("plandoc.times_reached", people=people), strong=True)]
+    places = words.say(
+        "plandoc.places", count=sum(item.people for item in plan.assignment.uncovered)
+    )
+    return [paragraph(words.say("plandoc.times_reached", places=places), strong=True)]
 
 
 def _chances(plan: Plan, words: Words) -> str:
@@ -258,7 +261,7 @@ def _latest_table(plan: Plan, words: Words) -> Block:
                 if never
                 else words.clock_time(item.clock_s),
                 words.say("plandoc.yes" if item.met else "plandoc.no"),
-                item.source,
+                _source(item, words),
             ]
         )
     keys = ("reason", "latest_after", "latest_at", "latest_met", "latest_source")
@@ -267,3 +270,9 @@ def _latest_table(plan: Plan, words: Words) -> Block:
         rows=rows,
         widths=[1.3, 1, 0, 0.9, 1.6],
     )
+
+
+def _source(item: LatestOrder, words: Words) -> str:
+    """Where a time comes from: the folder's source of a limit, or the day's own."""
+    key = f"clock.source_{item.reason}"
+    return words.say(key) if not item.source and words.has(key) else item.source

@@ -4,17 +4,12 @@ from __future__ import annotations
 
 import math
 
-from evac.assignment import assign, units_in_order
-from evac.assignment.effort import Effort
-from evac.assignment.priority import take_first
+from evac.assignment import units_in_order
 from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.names import zone_text
 from evac.facts.change import Branch, Lever, Priority
 from evac.facts.plan import Plan
 from evac.words import Words
-
-_PRIORITY_EFFORT = 15.0
-"""Trials in all (`evac.assignment.effort`): about 1 s beside the papers."""
 
 
 def branch_blocks(plan: Plan, words: Words) -> list[Block]:
@@ -75,10 +70,12 @@ def _branch_row(plan: Plan, branch: Branch, words: Words) -> list[str]:
 
 
 def _shift(later_s: float, words: Words) -> str:
-    """A shift with its sign; minutes rounded to the nearest, not up."""
+    """A shift with its sign, or that it is sooner; minutes rounded to the nearest."""
     if not math.isfinite(later_s):
         return words.show("later_s", later_s)
     minutes = round(later_s / 60)
+    if minutes < 0:
+        return words.say("branch.sooner", sooner_s=-60.0 * minutes)
     sign = "+" if minutes > 0 else ""
     return sign + words.duration(60.0 * minutes)
 
@@ -95,7 +92,7 @@ def lever_blocks(plan: Plan, words: Words) -> list[Block]:
             paragraph(words.say("lever.intro", runs=levers.runs)),
             table(
                 [words.say(f"lever.{key}") for key in keys],
-                rows=[_lever_row(item, words) for item in levers.ranked],
+                rows=[_lever_row(plan, item, words) for item in levers.ranked],
                 widths=[2.9, 1, 1.4, 1.15, 1.15, 0.95],
                 right=[5],
             ),
@@ -105,17 +102,27 @@ def lever_blocks(plan: Plan, words: Words) -> list[Block]:
     return blocks
 
 
-def _lever_row(lever: Lever, words: Words) -> list[str]:
+def _lever_row(plan: Plan, lever: Lever, words: Words) -> list[str]:
     low_s, high_s = lever.gain_interval_s
-    nothing = round(low_s / 60) <= 0
+    between = words.say(
+        "lever.between", low=_minutes(low_s, words), high=_minutes(high_s, words)
+    )
+    gain = _minutes(lever.gain_s, words)
+    more = plan.assignment.objectives[0] - lever.uncovered_people
+    if more > 0:
+        # Its time covers other people than the plan's, so the two do not compare.
+        between = words.say("lever.more_people")
+        gain = (
+            words.say("lever.reaches_more", count=more)
+            if lever.uncovered_people
+            else words.say("lever.reaches_all")
+        )
+    elif round(low_s / 60) <= 0:
+        gain = words.say("lever.no_gain")
     return [
         words.say(f"lever.{lever.key}", **lever.values),
-        words.say("lever.no_gain") if nothing else _minutes(lever.gain_s, words),
-        words.say(
-            "lever.between",
-            low=_minutes(low_s, words),
-            high=_minutes(high_s, words),
-        ),
+        gain,
+        between,
         words.duration(lever.p50_s),
         words.duration(lever.p90_s),
         words.number(lever.uncovered_people, 0),
@@ -129,23 +136,7 @@ def _minutes(seconds: float, words: Words) -> str:
 
 def priority_blocks(plan: Plan, words: Words) -> list[Block]:
     """What it costs to take the carriers first that wait longest (rule 17)."""
-    left = Effort(left=_PRIORITY_EFFORT)
-    rows = []
-    best_s = plan.assignment.objectives[1]
-    if plan.assignment.chosen_by == "mean" and left.allows(plan.assignment.states):
-        # Those are shared out by likely times, so they compare with the best of them.
-        best_s = min(best_s, assign(plan.work).objectives[1])
-    for zone in plan.assignment.zones:
-        # The last unit of a zone waits longest in it.
-        unit = units_in_order(plan.work, zone)[-1]
-        if not left.allows(plan.assignment.states):
-            break
-        found = take_first(plan.work, plan.assignment, unit)
-        left.charge(plan.assignment)
-        if found is not None:
-            later_s = found.first_last_s - best_s
-            rows.append(_priority_row(plan, zone.team, found, later_s, words))
-    if not rows:
+    if not plan.priorities:
         return []
     keys = ("unit", "planned", "by", "first", "line", "people")
     return [
@@ -153,22 +144,36 @@ def priority_blocks(plan: Plan, words: Words) -> list[Block]:
         paragraph(words.say("priority.intro")),
         table(
             [words.say(f"priority.{key}") for key in keys],
-            rows=rows,
+            rows=[_priority_row(plan, item, words) for item in plan.priorities],
             widths=[1.2, 1.8, 1.4, 1.1, 1.2, 0.9],
             right=[5],
         ),
     ]
 
 
-def _priority_row(
-    plan: Plan, team: str, found: Priority, later_s: float, words: Words
-) -> list[str]:
+def _priority_row(plan: Plan, found: Priority, words: Words) -> list[str]:
     span = plan.heights.line.spans[found.span_index].id
-    return [
-        f"{span} {words.say(f'plandoc.side_{found.side.value}')}",
-        words.say("priority.clear", clear_s=found.clear_s, team=team),
+    unit = f"{span} {words.say(f'plandoc.side_{found.side.value}')}"
+    planned, first = (
+        words.duration(value) for value in (found.clear_s, found.first_clear_s)
+    )
+    team = next(
+        (
+            zone.team
+            for zone in plan.assignment.zones
+            if (found.side, found.span_index) in units_in_order(plan.work, zone)
+        ),
         found.team,
-        words.duration(found.first_clear_s),
-        _shift(later_s, words),
+    )
+    clear = words.say("priority.clear", clear_s=found.clear_s, team=team)
+    if found.first_clear_s >= found.clear_s or first == planned:
+        dash = words.say("plandoc.not_simulated")
+        return [unit, clear, words.say("priority.no_sooner"), dash, dash, dash]
+    return [
+        unit,
+        clear,
+        found.team,
+        first,
+        _shift(float(found.first_last_s - found.last_s), words),
         words.number(max(found.more_uncovered, 0), 0),
     ]

@@ -14,10 +14,12 @@ from evac.documents.blocks import (
 )
 from evac.documents.names import not_yours_text, runs_text, zone_text
 from evac.documents.sheet_parts import gate_rows
-from evac.facts.lift import Kit, Side, Team
+from evac.facts.lift import Kit, Side, Team, Technique
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, UnitGate, Zone
 from evac.figures import svg_bytes, timeline, times
+from evac.gear.doubts import THROW_WIND_DOUBT_M_PER_S
+from evac.muster.care import LANDING_CLASSES, landing_class, landing_slope_deg
 from evac.words import Words
 
 
@@ -85,7 +87,7 @@ def _certificate(plan: Plan, words: Words) -> str:
         proven += "_by_mean"
     return words.say(
         f"plandoc.{proven}",
-        method=assignment.method,
+        method=words.say(f"plandoc.method_{assignment.method}"),
         bound_s=assignment.bound_s,
         clear_s=clear_s,
     )
@@ -97,7 +99,7 @@ def _uncovered(plan: Plan, words: Words) -> list[str]:
             "plandoc.uncovered_row",
             span=plan.heights.line.spans[item.span_index].id,
             side=words.say(f"sheet.{item.side.value}"),
-            people=item.people,
+            count=item.people,
             reason=words.say(item.reason, **item.values),
             remedy=words.say(item.remedy, **item.values),
         )
@@ -257,6 +259,8 @@ def team_blocks(plan: Plan, words: Words) -> list[Block]:
             widths=[0.6, 1.1, 1.1, 0.7, 1.2, 1.4, 1.4],
             right=[3],
         ),
+        heading(words.say("plandoc.techniques_title"), level=2),
+        *_technique_blocks(plan, words),
         heading(words.say("plandoc.roles_title"), level=2),
         *_role_blocks(plan, words),
     ]
@@ -294,6 +298,52 @@ def _kit_row(plan: Plan, kit: Kit, words: Words) -> list[str]:
     ]
 
 
+def _technique_blocks(plan: Plan, words: Words) -> list[Block]:
+    """What bounds each technique: wind, crew, rope slope, hold-downs, approval."""
+    rows = [_technique_row(item, words) for item in plan.lift.techniques]
+    keys = (
+        "technique",
+        "crew_least",
+        "wind",
+        "throw_wind",
+        "steepest",
+        "rollers",
+        "hold_downs",
+        "incapacitated",
+        "approval",
+    )
+    return [
+        paragraph(words.say("plandoc.techniques_intro")),
+        table(
+            [words.say(f"plandoc.technique_{key}") for key in keys],
+            rows=rows,
+            widths=[1.2, 0.65, 0.9, 0.9, 0.8, 0.9, 1.4, 1.1, 1.6],
+            right=[1],
+        ),
+    ]
+
+
+def _technique_row(technique: Technique, words: Words) -> list[str]:
+    def yes(holds: bool) -> str:
+        return words.say("plandoc.yes" if holds else "plandoc.no")
+
+    throw = words.say("plandoc.not_simulated")
+    if technique.needs_line_over_rope:
+        limit = min(technique.wind_limit_m_per_s, THROW_WIND_DOUBT_M_PER_S)
+        throw = words.show("limit_m_per_s", limit)
+    return [
+        technique.id,
+        str(technique.min_crew),
+        words.show("limit_m_per_s", technique.wind_limit_m_per_s),
+        throw,
+        words.show("most_deg", technique.most_rope_slope_deg),
+        yes(technique.passes_rollers),
+        yes(technique.passes_hold_downs),
+        yes(technique.incapacitated),
+        technique.approval.strip() or words.say("plandoc.approval_none"),
+    ]
+
+
 def _role_blocks(plan: Plan, words: Words) -> list[Block]:
     organisation = plan.lift.organisation
     rows = [[role, str(count)] for role, count in organisation.roles.items()]
@@ -328,7 +378,7 @@ def care_blocks(plan: Plan, words: Words) -> list[Block]:
         vehicle = (
             words.say(
                 "plandoc.muster_seats",
-                seats=point.vehicle_seats,
+                count=point.vehicle_seats,
                 round_s=point.vehicle_round_s,
             )
             if point.vehicle_seats
@@ -356,5 +406,60 @@ def care_blocks(plan: Plan, words: Words) -> list[Block]:
                 right=[3, 4],
             )
         )
-    blocks.append(paragraph(words.say("plandoc.carriers")))
-    return blocks
+    return [
+        *blocks,
+        heading(words.say("plandoc.landings"), level=2),
+        paragraph(words.say("plandoc.landings_intro")),
+        _landings(plan, words),
+        paragraph(words.say("plandoc.carriers")),
+    ]
+
+
+def _landings(plan: Plan, words: Words) -> Block:
+    """The ground below by class: which spans, and how steep nine in ten metres are."""
+    line = plan.heights.line
+    found: dict[str, list[tuple[Side, int]]] = {}
+    for span in line.spans:
+        for side in Side:
+            name = landing_class(line, side=side, span_index=span.index)
+            found.setdefault(name, []).append((side, span.index))
+    rows = []
+    for name in (*(name for _, name in LANDING_CLASSES), "very_steep", "unknown"):
+        units = found.get(name, [])
+        if not units:
+            continue
+        slopes = (
+            landing_slope_deg(line, side=side, span_index=span) for side, span in units
+        )
+        rows.append(
+            [
+                words.say(f"muster.landing.{name}"),
+                _units_text(plan, units, words),
+                words.show("slope_deg", max(slopes)),
+            ]
+        )
+    return table(
+        [words.say(f"plandoc.landing_{key}") for key in ("ground", "spans", "slope")],
+        rows=rows,
+        widths=[1.4, 2, 0.8],
+        right=[2],
+    )
+
+
+def _units_text(plan: Plan, units: list[tuple[Side, int]], words: Words) -> str:
+    """Spans of both sides first, joined, then those of one side only."""
+    both = [span for _, span in units if {(side, span) for side in Side} <= {*units}]
+    parts = [words.say("plandoc.landing_both", spans=runs_text(plan, both))] * bool(
+        both
+    )
+    for side in Side:
+        alone = [span for each, span in units if each is side and span not in both]
+        if alone:
+            parts.append(
+                words.say(
+                    "plandoc.landing_side",
+                    spans=runs_text(plan, alone),
+                    side=words.say(f"plandoc.side_{side.value}"),
+                )
+            )
+    return "; ".join(parts)

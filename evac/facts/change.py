@@ -129,7 +129,8 @@ class Priority:
     """What it costs to take the carriers of one unit first (rule 17).
 
     ``clear_s`` is when the unit is clear by the plan, ``first_clear_s`` when it is
-    taken first; ``last_s`` and ``first_last_s`` are the last finish of the line.
+    taken first; ``last_s`` and ``first_last_s`` are the last finish of the line, the
+    soonest without the priority and with it.
     ``more_uncovered`` people lose their team by it.
     """
 

@@ -171,8 +171,11 @@ class UnitHeights:
     reason: str
     beside_lifted: bool = False
     margin_parts_m: Mapping[str, float] = field(default_factory=dict)
-    """Source of uncertainty -> its part [m]; parts add as the root of their squares,
-    the one named ``order of work`` in full."""
+    """Source of uncertainty -> its part [m] at the place whose height and margin
+    together are greatest; parts add as the root of their squares, those named ``order
+    of work`` and ``place`` in full. ``place``, 0 or less: what that place lies below
+    the greatest height (above the least). They join to ``margin_m``; empty where the
+    heights are not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from evac.facts.change import Branches, Levers
+from evac.facts.change import Branches, Levers, Priority
 from evac.facts.finding import Finding
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift, Triple
@@ -61,6 +61,8 @@ class Plan:
     """What would shorten it most, tried and imagined over the same days."""
     branches: Branches | None = None
     """What if one team does not come, prepared beforehand."""
+    priorities: tuple[Priority, ...] = ()
+    """In order of zones: what it costs to take those first who wait longest."""
     ground_to_safe_s: Triple | None = None
     """Last on the ground -> all at a safe place, as the simulation counted it."""
     informed: tuple[Informed, ...] = ()

@@ -206,9 +206,9 @@ class PickOff:
 class SpecialPassenger:
     """A kind of passenger with time and kit of its own (rule 19).
 
-    ``key`` is a words key below ``special.``. ``extra_s`` per option's technique:
-    technique id -> seconds beside the usual passenger, likely. ``options`` holds the
-    indices of the options that can serve such a passenger at all.
+    ``key`` is a words key below ``special.kind.`` and ``special.what.``. ``extra_s``
+    per option's technique: technique id -> seconds beside the usual passenger, likely.
+    ``options`` holds the indices of the options that can serve such a passenger at all.
     """
 
     key: str
@@ -326,6 +326,7 @@ class LatestOrder:
     """True where the planned order comes no later than this; never for a time limit
     while people are not reached."""
     source: str
+    """Of a limit, as the folder names it; empty for dusk and cold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from evac.facts.lift import Kit, Lift
 from evac.facts.work import NEVER_S, Option, Reach, UnitGate
 from evac.gear.choices import is_overdue, is_retired, refusals, spare_kits
 from evac.gear.reach import LADDER, unit_name
+from evac.words import Words
 
 DUE_SOON_DAYS = 30
 THROW_WIND_DOUBT_M_PER_S = 12.0
@@ -63,7 +64,7 @@ def doubts(
         *_direction(lift, options),
         *_approvals(lift, options),
         *_energy_classes(lift, options),
-        *_people(lift, gates),
+        *_people(lift, options, gates),
     )
 
 
@@ -149,7 +150,10 @@ def _dated(key: str, severity: Severity, kit: Kit, day: dt.date | None) -> Findi
         key=key,
         severity=severity,
         where=kit.id,
-        values={"day": day.isoformat() if day else "", "team": kit.team or "spare"},
+        values={
+            "day": day.isoformat() if day else "",
+            "team": kit.team or Words().say("gear.spare"),
+        },
     )
 
 
@@ -178,7 +182,10 @@ def _spares(lift: Lift, day: dt.date) -> list[Finding]:
             key="gear.spare",
             severity=Severity.WARN,
             where=team,
-            values={"kit": kit, "stored_at": kits[kit].stored_at or "its store"},
+            values={
+                "kit": kit,
+                "stored_at": kits[kit].stored_at or Words().say("gear.store"),
+            },
         )
         for kit, team in spare_kits(lift, date=day).items()
     ]
@@ -265,15 +272,18 @@ def _listed(key: str, severity: Severity, names: list[str]) -> list[Finding]:
     return [Finding(key=key, severity=severity, values={"kits": ", ".join(names)})]
 
 
-def _people(lift: Lift, gates: Sequence[UnitGate]) -> list[Finding]:
-    """A person is in one place (rule 21)."""
+def _people(
+    lift: Lift, options: Sequence[Option], gates: Sequence[UnitGate]
+) -> list[Finding]:
+    """A person is in one place (rule 21); teams that cannot work bind nobody."""
     present = lift.organisation.people_present
     if present is None:
         return [Finding(key="gear.people_unknown", severity=Severity.NOTE)]
     open_gates = [gate for gate in gates if gate.opens_s < NEVER_S]
     met = {name for gate in open_gates for name in gate.hazard_ids}
     hazards = sum(hazard.extra_people for hazard in lift.hazards if hazard.id in met)
-    teams = sum(team.crew for team in lift.teams)
+    able = {option.team for option in options}
+    teams = sum(team.crew for team in lift.teams if team.id in able)
     roles = sum(lift.organisation.roles.values())
     informers = lift.organisation.informer_count
     needed = teams + roles + informers + hazards

@@ -8,6 +8,7 @@ empty, one loaded carrier alone, and the full line emptied from either end.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -126,7 +127,8 @@ def find_heights(
             severity=Severity.NOTE,
             values={
                 "states": heights.states_solved,
-                "residual_un": 1e6 * heights.greatest_residual_n,
+                # Rounded up; 1 g weighs some 0.01 N.
+                "grams": max(1, math.ceil(heights.greatest_residual_n / 0.0098)),
             },
         ),
     ]

@@ -142,7 +142,7 @@ def report_findings(
             Finding(
                 key="heights.inferred",
                 severity=Severity.NOTE,
-                values={"found": len(inferred), "supports": ", ".join(inferred)},
+                values={"count": len(inferred), "supports": ", ".join(inferred)},
             )
         )
     weak = [s for s in spans if (s.safety_factor or np.inf) < LEAST_SAFETY_FACTOR]

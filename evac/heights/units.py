@@ -13,6 +13,9 @@ from evac.heights.extremes import SideExtremes
 from evac.heights.margins import ORDER_FREE_EXCESS_M, Margins
 from evac.heights.stop import doubtful_spans, spans_beside
 
+ORDER, PLACE = "order of work", "place"
+"""Parts of a unit's margin that are added in full, the second never above 0."""
+
 
 def side_envelope(
     lift: Lift, line: Line, *, extremes: SideExtremes, margins: Margins, side: Side
@@ -126,15 +129,16 @@ def _unit(
     def most(values: FloatArray) -> float:
         return float(np.nanmax(values[inside])) if known else float("nan")
 
-    def covering(values: FloatArray) -> float:
-        return most(values + envelope.margin_m) - most(values)
-
-    margin_m = max(
-        covering(envelope.rope_greatest_m),
-        covering(envelope.stance_greatest_m),
-        covering(-envelope.rope_least_m),
-    )
-    widest = int(np.argmax(np.where(inside, envelope.margin_m, -np.inf)))
+    margin_m, covering, off_m = float("nan"), 0, 0.0
+    if known:
+        margin_m, covering, off_m = max(
+            _covering(values, envelope.margin_m, inside)
+            for values in (
+                envelope.rope_greatest_m,
+                envelope.stance_greatest_m,
+                -envelope.rope_least_m,
+            )
+        )
     least = float(np.nanmin(envelope.rope_least_m[inside])) if known else float("nan")
     return UnitHeights(
         side=envelope.side,
@@ -154,10 +158,29 @@ def _unit(
         reason=reason,
         beside_lifted=beside_lifted,
         margin_parts_m={
-            **{name: float(part[widest]) for name, part in margins.part_m.items()},
-            "order of work": ORDER_FREE_EXCESS_M,
-        },
+            **{name: float(part[covering]) for name, part in margins.part_m.items()},
+            ORDER: ORDER_FREE_EXCESS_M,
+            PLACE: off_m,
+        }
+        if known
+        else {},
     )
+
+
+def _covering(
+    values: FloatArray,
+    margin_m: FloatArray,
+    inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+) -> tuple[float, int, float]:
+    """What covers a span's greatest value: how much, at which sample, what is off.
+
+    The sample whose value and margin together are greatest need not be the one with
+    the greatest value; by what it lies below that one (0 or less) less is needed.
+    """
+    within = np.where(inside, values, np.nan)
+    at = int(np.nanargmax(within + margin_m))
+    off_m = float(values[at] - np.nanmax(within))
+    return float(margin_m[at] + off_m), at, off_m
 
 
 def _steepest(slope_deg: FloatArray) -> float:

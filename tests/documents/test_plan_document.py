@@ -14,13 +14,19 @@ from paper_text import Page, joined, read_pages
 from rich.console import Console
 
 from evac.desk.plan_views import verdict_lines
+from evac.documents.blocks import Block
 from evac.documents.bundle import document_files
 from evac.documents.contents import answers
-from evac.documents.plandoc_reach import reach_blocks
+from evac.documents.plandoc_ladder import informing_blocks
+from evac.documents.plandoc_people import people_blocks
+from evac.documents.plandoc_reach import parts_text, reach_blocks
+from evac.documents.plandoc_work import care_blocks, team_blocks
 from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Side
 from evac.facts.plan import Plan
-from evac.facts.work import LatestOrder
+from evac.facts.work import LatestOrder, SpecialPassenger
 from evac.maps import map_html
+from evac.muster.care import landing_class
 from evac.reference import plan_contents
 from evac.summary import print_summary
 from evac.tables_out import plan_json, plan_tables
@@ -113,7 +119,7 @@ def test_the_first_page_says_first_whether_the_plan_is_good_enough(
 
 def test_who_is_not_reached_is_said_first_and_by_name() -> None:
     first = pages_of(make_plan(unreached_span=13))[0].joined
-    assert joined("NOT EVERYONE IS REACHED: 16 places in 1 span-sides") in first
+    assert joined("NOT EVERYONE IS REACHED: 16 places in 1 span-side") in first
     assert joined("13-14 asc.") in first
 
 
@@ -343,3 +349,120 @@ def test_a_span_that_is_walked_past_is_told_in_plan_document_and_summary() -> No
     assert "5 … 7, 8 … 10" in shown
     (row,) = [line for line in shown.splitlines() if "│ 7-8 " in line]
     assert row.count("nobody") == 2
+
+
+def table_with(blocks: list[Block], heading: str) -> list[list[str]]:
+    """Rows of the first table that has a column of this name."""
+    return next(
+        block["rows"]  # type: ignore[misc]  # a table's rows
+        for block in blocks
+        if block["kind"] == "table" and heading in block["head"]  # type: ignore[operator]  # a table's head
+    )
+
+
+def test_special_passengers_stand_in_the_document_with_who_can_serve_them() -> None:
+    # Rule 19 of the trade: time and kit of their own.
+    plan = make_plan()
+    served = SpecialPassenger(
+        key="unconscious", extra_s={"rope rescuer": 360.0}, options=(0,)
+    )
+    nobody = SpecialPassenger(key="very_heavy", extra_s={}, options=())
+    blocks = people_blocks(replace(plan, special=(served, nobody)), Words())
+    rows = table_with(blocks, "what is done")
+    assert rows[0][0] == "unconscious or hurt"
+    assert "pick-off" in rows[0][1]
+    assert rows[0][2:] == ["rope rescuer (+6 min)", plan.work.options[0].team]
+    assert rows[1][2:] == ["NOBODY", "NOBODY"]
+    loud = [block["text"] for block in blocks if block.get("strong")]
+    assert any("NOBODY IN THIS PLAN CAN SERVE: very heavy" in str(it) for it in loud)
+
+
+def test_the_bounds_of_every_technique_stand_in_the_document() -> None:
+    plan = make_plan()
+    first, *others = plan.lift.techniques
+    first = replace(
+        first,
+        wind_limit_m_per_s=15.0,
+        needs_line_over_rope=True,
+        min_crew=3,
+        approval="",
+        passes_hold_downs=False,
+    )
+    lift = replace(plan.lift, techniques=(first, *others))
+    rows = table_with(team_blocks(replace(plan, lift=lift), Words()), "approval")
+    assert len(rows) == len(lift.techniques)
+    assert rows[0][:2] == [first.id, "3"]
+    # Rule 27: a line is counted on to get over the rope up to 12 m/s.
+    assert rows[0][2:4] == ["15.0 m/s", "12.0 m/s"]
+    assert rows[0][6] == "NO"
+    assert rows[0][-1] == "NONE NAMED"
+
+
+def test_the_cover_names_the_teams_without_a_zone_and_why() -> None:
+    plan = make_plan()
+    idle, away = (replace(plan.lift.teams[0], id=name) for name in ("Idle", "Away"))
+    lift = replace(plan.lift, teams=(*plan.lift.teams, idle), off_duty=(away,))
+    first = pages_of(replace(plan, lift=lift))[0].joined
+    with_zone = len({zone.team for zone in plan.assignment.zones})
+    assert joined(f"Teams with a zone: {with_zone} of {len(lift.teams) + 1}.") in first
+    assert joined("Cannot work (training, crew or kit): Idle.") in first
+    assert joined("Off duty at the planned order: Away.") in first
+
+
+def test_the_day_it_was_made_and_the_day_it_is_for_have_two_names(text: str) -> None:
+    assert joined("Made on") in text
+    assert joined("Conditions of") in text
+    assert joined("Planned for") not in text
+
+
+def test_where_no_hazard_is_listed_power_lines_are_a_gap_to_confirm() -> None:
+    lift = make_long_lift()
+    listed = [item for item in lift.hazards if item.kind != "power line"]
+    none = {
+        item.item.key: item for item in answers(make_plan(replace(lift, hazards=())))
+    }
+    assert none["power_line"].is_gap
+    assert none["unusual_terrain"].is_gap
+    assert listed
+    plan = make_plan(replace(lift, hazards=tuple(listed)))
+    others = {item.item.key: item for item in answers(plan)}
+    assert not others["power_line"].is_gap
+    assert not others["unusual_terrain"].is_gap
+
+
+def test_landings_are_told_by_class_for_every_span_side() -> None:
+    plan = make_plan()
+    rows = table_with(care_blocks(plan, Words()), "9 in 10 metres stay below")
+    assert rows
+    line = plan.heights.line
+    classes = {
+        landing_class(line, side=side, span_index=span.index)
+        for side in Side
+        for span in line.spans
+    }
+    assert {row[0] for row in rows} == {
+        Words().say(f"muster.landing.{name}") for name in classes
+    }
+
+
+def test_one_is_said_as_one() -> None:
+    plan = make_plan()
+    organisation = replace(plan.lift.organisation, informer_count=1)
+    one = replace(plan, lift=replace(plan.lift, organisation=organisation))
+    said = " ".join(str(block.get("text")) for block in informing_blocks(one, Words()))
+    assert "1 informer tells the whole line" in said
+    assert "the own stretch" not in said
+    assert Words().say("plandoc.places", count=1) == "1 place"
+
+
+def test_small_parts_of_a_margin_are_joined_and_not_left_out() -> None:
+    (unit, *_) = make_plan().heights.units
+    parts = {f"{name}": 0.04 for name in ("tension", "modulus", "spacing", "friction")}
+    unit = replace(
+        unit,
+        margin_parts_m={**parts, "ground": 0.3, "order of work": 0.2, "place": -0.1},
+    )
+    # By hand: sqrt(4 * 0.04^2) = 0.08.
+    assert parts_text(unit, Words()) == (
+        "ground 0.30, others 0.08, order of work 0.20, lower place -0.10"
+    )

@@ -76,9 +76,52 @@ def test_taking_carriers_first_is_shown_as_the_exact_method_finds_it(
         unit = units_in_order(demo_plan.work, zone)[-1]
         found = take_first(demo_plan.work, demo_plan.assignment, unit)
         assert found is not None
-        assert row[2] == found.team
-        assert row[3] == WORDS.duration(found.first_clear_s)
         assert found.first_clear_s <= found.clear_s
+        first = WORDS.duration(found.first_clear_s)
+        if first == WORDS.duration(found.clear_s):
+            assert row[2] == "cannot be sooner"
+        else:
+            assert row[2:4] == [found.team, first]
+
+
+def test_carriers_that_cannot_come_sooner_are_said_so(demo_plan: Plan) -> None:
+    first, *others = demo_plan.priorities
+    same = replace(first, first_clear_s=first.clear_s, first_last_s=first.last_s + 600)
+    plan = replace(demo_plan, priorities=(same, *others))
+    assert rows_of(priority_blocks(plan, WORDS))[0][2:] == [
+        "cannot be sooner",
+        "-",
+        "-",
+        "-",
+    ]
+
+
+def test_a_change_that_reaches_more_people_is_not_called_no_gain(
+    demo_plan: Plan,
+) -> None:
+    levers = demo_plan.levers
+    assert levers is not None
+    objectives = (7, *demo_plan.assignment.objectives[1:])
+    assignment = replace(demo_plan.assignment, objectives=objectives)
+    slower = replace(levers.ranked[0], gain_s=-600.0, gain_interval_s=(-700.0, -500.0))
+    ranked = tuple(replace(slower, uncovered_people=left) for left in (0, 4, 7))
+    plan = replace(
+        demo_plan, assignment=assignment, levers=replace(levers, ranked=ranked)
+    )
+    assert [row[1] for row in rows_of(lever_blocks(plan, WORDS))] == [
+        "reaches everyone",
+        "leaves 3 places fewer",
+        "no gain",
+    ]
+
+
+def test_a_p90_that_comes_sooner_is_said_in_words(demo_plan: Plan) -> None:
+    branches = demo_plan.branches
+    assert branches is not None
+    first, *others = branches.prepared
+    sooner = replace(first, p90_later_s=-180.0)
+    plan = replace(demo_plan, branches=replace(branches, prepared=(sooner, *others)))
+    assert rows_of(branch_blocks(plan, WORDS))[0][4] == "3 min sooner"
 
 
 def test_the_people_to_expect_are_those_of_both_sides_together(demo_plan: Plan) -> None:

@@ -140,6 +140,19 @@ def test_more_people_needed_than_present_is_told() -> None:
     assert "gear.people_short" not in keys(enough)
 
 
+def test_a_team_that_cannot_work_binds_nobody() -> None:
+    # Rule 21: a person is in one place; whoever has no work in the plan is free.
+    lift = make_lift()
+    first, *others = lift.teams
+    untrained = replace(lift, teams=(replace(first, techniques=()), *others))
+    present = 16 - first.crew
+    few = replace(
+        untrained, organisation=replace(lift.organisation, people_present=present)
+    )
+    assert "gear.idle_team" in keys(few)
+    assert "gear.people_short" not in keys(few)
+
+
 def test_gusts_above_a_techniques_limit_are_told() -> None:
     lift = make_lift()
     windy = replace(lift, conditions=replace(lift.conditions, gust_m_per_s=16.0))

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from invented_lines import five_lines, line_of
 
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Heights, UnitHeights
+from evac.facts.heights import Heights
 from evac.facts.lift import Lift, LoadCase, Side
 from evac.heights.envelope import find_heights
 from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES, load_cases
@@ -258,11 +258,16 @@ def test_every_finding_has_its_sentences(name: str) -> None:
 
 
 def test_unit_heights_say_what_their_margin_is_made_of() -> None:
-    _, heights, _ = five_heights()["gully, drive below"]
-    unit: UnitHeights = heights.units[2]
-    parts = dict(unit.margin_parts_m)
-    in_full = parts.pop("order of work")
-    whole = np.sqrt(sum(part**2 for part in parts.values())) + in_full
-    # The widest margin of the span; the unit's own covers the greatest heights.
-    assert unit.margin_m <= whole + 1e-9
-    assert {"tension", "modulus", "friction", "survey", "ground"} <= set(parts)
+    # Root of the sum of squares for all but the order of work and what the place lies
+    # lower, which are added in full (JCGM 100:2008, 5.1.2, for independent parts).
+    for _, heights, _ in five_heights().values():
+        for unit in heights.units:
+            if not unit.known:
+                assert not unit.margin_parts_m
+                continue
+            parts = dict(unit.margin_parts_m)
+            in_full = parts.pop("order of work") + parts.pop("place")
+            whole = np.sqrt(sum(part**2 for part in parts.values())) + in_full
+            assert unit.margin_m == pytest.approx(whole, abs=1e-9)
+            assert unit.margin_parts_m["place"] <= 0
+            assert {"tension", "modulus", "friction", "survey", "ground"} <= set(parts)

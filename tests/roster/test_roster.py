@@ -81,13 +81,23 @@ def test_an_hour_without_any_team_is_refused_with_what_to_correct() -> None:
         on_duty(replace(lift, teams=teams))
 
 
+BUSY = ("Team 1", "Team 2", "Team 3")
+
+
 def test_duty_that_ends_before_the_last_is_down_is_said() -> None:
     order_h = order_clock_s(make_lift()) / HOUR
     lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
-    assert doubts(lift, p90_s=1.9 * HOUR) == ()
-    (finding,) = doubts(lift, p90_s=2.1 * HOUR)
+    assert doubts(lift, busy=BUSY, p90_s=1.9 * HOUR) == ()
+    (finding,) = doubts(lift, busy=BUSY, p90_s=2.1 * HOUR)
     assert finding.key == "roster.leaves"
     assert all(Words().finding(finding))
+
+
+def test_duty_of_a_team_without_a_zone_may_end_when_it_will() -> None:
+    # Nobody waits for a relief of a team that has nothing to do.
+    order_h = order_clock_s(make_lift()) / HOUR
+    lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
+    assert doubts(lift, busy=("Team 1", "Team 3"), p90_s=2.1 * HOUR) == ()
 
 
 def test_duty_that_ends_too_soon_for_the_latest_order_is_said_with_that_hour() -> None:
@@ -106,9 +116,9 @@ def test_duty_that_ends_too_soon_for_the_latest_order_is_said_with_that_hour() -
         )
 
     p90_s = 1.5 * HOUR
-    assert doubts(lift, p90_s=p90_s, latest=latest(later_s=0.4 * HOUR)) == ()
-    assert doubts(lift, p90_s=p90_s, latest=latest(later_s=-3 * HOUR)) == ()
-    (finding,) = doubts(lift, p90_s=p90_s, latest=latest(later_s=1 * HOUR))
+    assert doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=0.4 * HOUR)) == ()
+    assert doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=-3 * HOUR)) == ()
+    (finding,) = doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=1 * HOUR))
     assert finding.key == "roster.leaves_latest"
     text, remedy = Words().finding(finding)
     assert Words().clock_time(order_s + HOUR) in text

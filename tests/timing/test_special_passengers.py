@@ -30,7 +30,11 @@ def test_all_categories_of_the_trade_are_there_with_their_sentence() -> None:
         "deaf",
         "blind",
     }
-    assert all(Words().has(f"special.{key}") for key in found)
+    assert all(
+        Words().has(f"special.{part}.{key}")
+        for part in ("kind", "what")
+        for key in found
+    )
 
 
 def test_who_cannot_help_is_served_by_a_rescuer_at_the_carrier_only() -> None:
