@@ -147,7 +147,9 @@ class Words:
         digits = 1 if abs(value_m) < 100 else 0
         text = f"{self.number(value_m, digits)} m"
         if self.feet and abs(value_m) < 1000:
-            text += f" ({self.number(value_m / FOOT_M, 0)} ft)"
+            # A tenth of a metre is not nothing in feet.
+            feet_digits = 0 if abs(value_m) >= 1 else 1
+            text += f" ({self.number(value_m / FOOT_M, feet_digits)} ft)"
         return text
 
     def duration(self, value_s: float) -> str:
