@@ -21,6 +21,7 @@ from evac.documents.plandoc_heights import height_blocks
 from evac.documents.plandoc_ladder import standdown_blocks
 from evac.documents.plandoc_people import people_blocks
 from evac.documents.plandoc_reach import reach_blocks
+from evac.documents.plandoc_teams import team_blocks
 from evac.documents.plandoc_times import (
     decision_blocks,
     latest_sentence,
@@ -35,7 +36,6 @@ from evac.documents.plandoc_work import (
     access_blocks,
     care_blocks,
     hazard_blocks,
-    team_blocks,
     zone_blocks,
 )
 from evac.documents.typeset import Fact

@@ -20,7 +20,8 @@ from evac.documents.contents import answers
 from evac.documents.plandoc_ladder import informing_blocks
 from evac.documents.plandoc_people import people_blocks
 from evac.documents.plandoc_reach import parts_text, reach_blocks
-from evac.documents.plandoc_work import care_blocks, team_blocks
+from evac.documents.plandoc_teams import team_blocks
+from evac.documents.plandoc_work import care_blocks
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
