@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated
 
 from pydantic import BeforeValidator, Field, ValidationInfo
@@ -18,6 +18,13 @@ from evac.inputs.problems import OPEN, reject
 from evac.units import FOOT_M
 
 Cell = str | date
+"""A text, or a date (with its time of day, where a spreadsheet has one)."""
+
+
+class SheetNumber(str):
+    """A number of a spreadsheet cell, as text: no person typed these very signs."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +56,34 @@ _INCHES = re.compile(
     r"^(?P<inches>\d+(?:\.\d+)?)\s*(?:\"|\u2033|''|in\.?|inch(?:es)?)$"
 )
 _METRES = re.compile(r"^(?P<number>.*?)\s*(?:m|metres?|meters?)$")
-_DATE_LIKE = re.compile(
-    r"^\d{1,2}[-. ]+(jan|feb|m[aä]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])"
-    r"[a-zä]*\.?$|^(jan|feb|m[aä]r|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])"
-    r"[a-zä]*[-. ]+\d{1,2}$",
+_DAY, _MONTH = r"(?:0?[1-9]|[12]\d|3[01])", r"(?:0?[1-9]|1[0-2])"
+_WHOLE_DATE = re.compile(
+    rf"(?:{_DAY}[./-]{_MONTH}|{_MONTH}[./-]{_DAY})[./-]\d{{4}}"
+    rf"|\d{{4}}[./-]{_MONTH}[./-]{_DAY}(?:[ t]\d\d:\d\d(?::\d\d)?)?"
+    r"|\d\d?/\d\d?/\d\d|\d\d([.-])\d\d\1\d\d"
+    # 3/4 may be a support's name; 03/04 is what a spreadsheet makes of it.
+    r"|0[1-9]/[0-3]\d|[0-3]\d/0[1-9]"
+)
+_ENGLISH_OR_GERMAN = (
+    "jan|january|januar|feb|february|februar|mar|march|m\u00e4r|m\u00e4rz|apr|april"
+    "|may|mai|jun|june|juni|jul|july|juli|aug|august|sep|sept|september|oct|october"
+    "|okt|oktober|nov|november|dec|december|dez|dezember"
+)
+_OTHER_MONTHS = (
+    # French, Italian, Spanish, Norwegian, Swedish
+    "janv|janvier|f\u00e9vr|f\u00e9vrier|mars|avr|avril|juin|juil|juillet|ao\u00fbt"
+    "|septembre|octobre|novembre|d\u00e9c|d\u00e9cembre"
+    "|gen|gennaio|febbraio|marzo|aprile|mag|maggio|giu|giugno|lug|luglio|ago|agosto"
+    "|set|settembre|ott|ottobre|dic|dicembre"
+    "|ene|enero|febrero|abr|abril|mayo|junio|julio|septiembre|octubre|noviembre"
+    "|diciembre|des|desember|maj"
+)
+_MONTH_NAME = re.compile(
+    rf"\d{{1,2}}[-. ]+(?:{_ENGLISH_OR_GERMAN})\.?"
+    rf"|(?:{_ENGLISH_OR_GERMAN})[-. ]+\d{{1,2}}"
+    # "2 set" is a kit's name to some and 2 September to others: with a mark only.
+    rf"|\d{{1,2}}(?:-|\.|\. )(?:{_OTHER_MONTHS})\.?"
+    rf"|\d{{1,2}}[-. ]+(?:{_ENGLISH_OR_GERMAN}|{_OTHER_MONTHS})\.?[-. ]+\d{{2,4}}",
     re.IGNORECASE,
 )
 _NO_VALUE = frozenset(
@@ -60,7 +91,18 @@ _NO_VALUE = frozenset(
     | {"#div/0!", "#null!", "#num!"}
 )
 _YES = frozenset({"yes", "y", "true", "x", "1"})
-_NO = frozenset({"no", "n", "false", "0", ""})
+_NO = frozenset({"no", "n", "false", "0"})
+_OWN_UNITS = {
+    "_m_per_s": "m/s",
+    "_deg": "\u00b0|deg",
+    "_min": "min",
+    "_kg": "kg",
+    "_mj": "mj",
+    "_s": "s|sec",
+    "lat": "\u00b0",
+    "lon": "\u00b0",
+}
+"""Units that a cell may repeat, because its column is in them."""
 
 
 def _is_blank(value: object) -> bool:
@@ -111,7 +153,20 @@ def _number(value: object, info: ValidationInfo) -> object:
         reject("blank")
     if value.strip() == OPEN:
         reject("still_open")
-    return plain_number(value, reading=_reading(info))
+    column, reading = info.field_name or "", _reading(info)
+    if column.endswith("_share") and value.strip().endswith("%"):
+        return plain_number(value.strip()[:-1], reading=reading) / 100
+    return plain_number(_without_own_unit(value, column=column), reading=reading)
+
+
+def _without_own_unit(text: str, *, column: str) -> str:
+    for ending, units in _OWN_UNITS.items():
+        if column.endswith(ending):
+            stated = re.fullmatch(
+                rf"(.*\d\.?)\s*(?:{units})", text.strip(), re.IGNORECASE
+            )
+            return stated[1] if stated else text
+    return text
 
 
 def _length(value: object, info: ValidationInfo) -> object:
@@ -200,12 +255,14 @@ def _identity(value: object) -> object:
     if isinstance(text, str):
         if not text:
             reject("blank")
-        if _DATE_LIKE.match(text):
+        if _MONTH_NAME.fullmatch(text) or _WHOLE_DATE.fullmatch(text.lower()):
             reject("turned_into_date")
     return text
 
 
 def _day(value: object) -> object:
+    if isinstance(value, datetime):
+        return value.date()
     if isinstance(value, date):
         return value
     if isinstance(value, str):
@@ -220,11 +277,17 @@ def _yes_no(value: object) -> object:
     if isinstance(value, bool):
         return value
     word = str(value).strip().lower()
+    if not word:
+        reject("blank")
     if word in _YES:
         return True
     if word not in _NO:
         reject("not_yes_or_no")
     return False
+
+
+def _yes_or_blank(value: object) -> object:
+    return False if _is_blank(value) else _yes_no(value)
 
 
 def _names(value: object) -> object:
@@ -253,4 +316,6 @@ Text = Annotated[str, Field(max_length=500), BeforeValidator(_text)]
 Identity = Annotated[str, Field(max_length=80), BeforeValidator(_identity)]
 Day = Annotated[date, BeforeValidator(_day)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+YesOrBlank = Annotated[bool, BeforeValidator(_yes_or_blank)]
+"""For columns that may be left out: a blank cell is no."""
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]

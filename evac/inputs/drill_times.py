@@ -19,34 +19,64 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from evac.errors import InputError
 from evac.facts.drill import DrillRecord
 from evac.facts.rehearsal import Observed, Unread
-from evac.inputs.cells import BLANK, Day, Number, Text, YesNo
+from evac.inputs.cells import BLANK, Day, Number, SheetNumber, Text, YesOrBlank
 from evac.inputs.problems import problem, reject
-from evac.inputs.tables import raw_table, read_table
+from evac.inputs.spreadsheet import first_rows
+from evac.inputs.tables import is_spreadsheet, raw_table, read_table
 
 _LONGEST_S = 6 * 3600
 _REST_S = 4 * 3600
 """After so long a pause a team is fresh again (common practice, no source)."""
 _CLOCK = re.compile(
     r"(\d{1,2})\s*[:.h]\s*(\d{1,2})(?:\s*[:.]\s*(\d{1,2})(?:[.,]\d+)?)?"
+    r"(?:\s*([ap])\.?m\.?)?",
+    re.IGNORECASE,
 )
+_SHARE_OR_CLOCK = re.compile(r"0\.\d{1,2}")
+"""0.25 may be a quarter past midnight or a quarter of the day."""
 
 
 def _clock(value: object) -> object:
+    if isinstance(value, dt.datetime):
+        return value.time().replace(microsecond=0)
     text = str(value).strip()
     if not text:
         return None
+    # A spreadsheet cell without a time format holds the share of a day.
+    if isinstance(value, SheetNumber) and text.startswith("0"):
+        return _time_of_share(text)
     found = _CLOCK.fullmatch(text)
+    if found is None:
+        return _time_of_share(text)
+    hours, minutes, seconds, half = found.groups()
+    # A spreadsheet shortens 14.20 to 14.2, and 14:5 may be 14:05 or 14:50.
+    if (
+        len(minutes) == 1
+        or len(seconds or "00") == 1
+        or _SHARE_OR_CLOCK.fullmatch(text)
+    ):
+        reject("clock_two_readings")
+    hour = int(hours)
+    if half is not None:
+        if not 1 <= hour <= 12:
+            reject("not_a_clock_time")
+        hour = hour % 12 + (12 if half.lower() == "p" else 0)
     try:
-        if found:
-            hours, minutes, seconds = (int(part or 0) for part in found.groups())
-            return dt.time(hours, minutes, seconds)
-        # A spreadsheet cell without a time format holds the share of a day.
+        return dt.time(hour, int(minutes), int(seconds or 0))
+    except ValueError:
+        reject("not_a_clock_time")
+
+
+def _time_of_share(text: str) -> dt.time:
+    try:
         share = float(text.replace(",", "."))
     except ValueError:
         reject("not_a_clock_time")
-    if not 0 <= share < 1:
+    # Rounding up to midnight would be the next day.
+    if not 0 <= share < 1 or round(share * 86_400) == 86_400:
         reject("not_a_clock_time")
-    return (dt.datetime.min + dt.timedelta(seconds=round(share * 86_400))).time()
+    seconds = round(share * 86_400)
+    return (dt.datetime.min + dt.timedelta(seconds=seconds)).time()
 
 
 Clock = Annotated[dt.time | None, BeforeValidator(_clock)]
@@ -69,8 +99,8 @@ class TimesRow(BaseModel):
     amount: Annotated[Annotated[Number, Field(gt=0, le=10_000)] | None, BLANK] = None
     begun: Clock = None
     ended: Clock = None
-    stopped: YesNo = False
-    real: YesNo = False
+    stopped: YesOrBlank = False
+    real: YesOrBlank = False
     took_part: Annotated[Text | None, BLANK] = None
     note: Annotated[Text | None, BLANK] = None
 
@@ -94,10 +124,14 @@ def read_times(
 def is_sheet(content: bytes, *, file: str) -> bool:
     """Whether a file is an observer's sheet by its columns, whatever its cells hold."""
     try:
-        header = raw_table(content, file=file).header
+        if is_spreadsheet(file):
+            # A sheet that will be refused is one too: its reader learns why.
+            headers = first_rows(content, file=file)
+        else:
+            headers = [list(raw_table(content, file=file).header)]
     except InputError:
         return False
-    return {"team", "step", "begun", "ended"} <= set(header)
+    return any({"team", "step", "begun", "ended"} <= set(row) for row in headers)
 
 
 def times_of(

@@ -24,7 +24,7 @@ from evac.inputs.cells import (
     Number,
     Text,
     Whole,
-    YesNo,
+    YesOrBlank,
 )
 from evac.inputs.features import Feature
 from evac.inputs.problems import did_you_mean, problem, reject
@@ -121,7 +121,7 @@ class WayProperties(_Properties):
     ]
     name: Text = ""
     travel: Names = ()
-    one_way: YesNo = False
+    one_way: YesOrBlank = False
     speed_m_per_s: Annotated[Annotated[Number, Field(gt=0, le=30)] | None, BLANK] = None
 
     @model_validator(mode="after")

@@ -22,6 +22,7 @@ from evac.inputs.cells import (
     Text,
     Whole,
     YesNo,
+    YesOrBlank,
 )
 from evac.inputs.problems import reject
 from evac.inputs.sections import clock_s
@@ -79,7 +80,7 @@ class SupportRow(_Row):
     kind: Annotated[SupportKind | None, BeforeValidator(_lower_or_none)] = None
     lat: _Latitude = None
     lon: _Longitude = None
-    doubtful: YesNo = False
+    doubtful: YesOrBlank = False
 
 
 class GroundRow(_Row):
@@ -129,7 +130,7 @@ class KitRow(_Row):
     technique: Identity
     rope_length_m: Annotated[Metres, Field(gt=0, le=1_000)]
     throw_height_m: Annotated[Metres, Field(ge=0, le=200)] = 0.0
-    launcher: YesNo = False
+    launcher: YesOrBlank = False
     descent_energy_mj: Annotated[
         Annotated[Number, Field(gt=0, le=100)] | None, BLANK
     ] = None
@@ -255,7 +256,7 @@ class DrillRow(_Row):
     condition: Text = ""
     seconds: Annotated[Number, Field(gt=0, le=86_400)]
     amount: Annotated[Number, Field(gt=0, le=10_000)] = 1.0
-    stopped: YesNo = False
-    real: YesNo = False
+    stopped: YesOrBlank = False
+    real: YesOrBlank = False
     worked_s: Annotated[Number, Field(ge=0, le=172_800)] = 0.0
     note: Text = ""

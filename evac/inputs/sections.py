@@ -111,13 +111,15 @@ _LONGEST_M = 20_000
 
 
 def clock_s(value: object) -> object:
-    """Seconds after midnight of ``"15:00"`` or a TOML time."""
+    """Seconds after midnight of ``"15:00"``, ``"15:00:30"`` or a TOML time."""
     if isinstance(value, time):
         return value.hour * 3600.0 + value.minute * 60.0 + value.second
-    match = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", str(value).strip())
+    match = re.fullmatch(
+        r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?", str(value).strip()
+    )
     if match is None:
         reject("not_a_clock_time")
-    return int(match[1]) * 3600.0 + int(match[2]) * 60.0
+    return int(match[1]) * 3600.0 + int(match[2]) * 60.0 + float(match[3] or 0)
 
 
 def _zone(value: object) -> object:
@@ -287,6 +289,8 @@ class LoadingSection(_Section):
             three = getattr(self, name)
             if three[0] < 0 or three[2] > 1:
                 reject("not_shares", column=name)
+        if self.occupancy[2] == self.descending_occupancy[2] == 0:
+            reject("nobody_rides", column="occupancy")
         names = [case.name for case in self.case]
         repeated = sorted({name for name in names if names.count(name) > 1})
         if repeated:

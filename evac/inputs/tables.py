@@ -1,4 +1,4 @@
-"""Tables of a lift folder: CSV as offices write it, or the first sheet of an XLSX.
+"""Tables of a lift folder: CSV as offices write it, or the visible sheet of an XLSX.
 
 Cells may be separated by commas, semicolons or tabs; text may be UTF-8 (with or
 without byte order mark), UTF-16 or Windows-1252. The header is checked before the
@@ -10,33 +10,28 @@ from __future__ import annotations
 import csv
 import io
 import re
-import warnings
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from typing import Any, NoReturn, TypeVar
 
-import openpyxl
 from pydantic import BaseModel, ValidationError
 
 from evac.errors import InputError, Problem
 from evac.facts.finding import Finding, Severity
 from evac.inputs.cells import Cell, Reading, is_feet
 from evac.inputs.problems import did_you_mean, problem, quoted, told
+from evac.inputs.spreadsheet import MOST_ROWS, spreadsheet_rows
 
 MOST_BYTES = 20_000_000
 """Largest table file that is read; a real one has a few hundred kilobytes."""
-MOST_UNPACKED_BYTES = 200_000_000
-"""Largest spreadsheet once unpacked: guards against zip bombs."""
-MOST_ROWS = 20_000
-MOST_COLUMNS = 200
 ALWAYS_ALLOWED = ("note", "source")
 """Columns that every table may have and that are not read."""
 
 Row = TypeVar("Row", bound=BaseModel)
 
 _UNIT_IN_HEADER = re.compile(r"^(.*?)[ _]*[\[(](m|ft|feet|s|min|kg)[\])]$")
+_SEPARATOR_LINE = re.compile(r"^sep=(.)\s*$", re.IGNORECASE)
+"""Some programs write their separator into a line of its own above the header."""
 _DECIMAL_COMMA = re.compile(r"^[+-]?[\d. \u00a0\u202f]*\d,\d+$")
 
 
@@ -72,8 +67,8 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
     """
     if len(content) > MOST_BYTES:
         _refuse(file, "too_large", found=f"{len(content):,} bytes", most=MOST_BYTES)
-    if file.lower().endswith((".xlsx", ".xlsm")):
-        rows, comma = _spreadsheet_rows(content, file=file), False
+    if is_spreadsheet(file):
+        rows, comma = spreadsheet_rows(content, file=file), False
     else:
         rows, comma = _csv_rows(content, file=file)
     filled = [
@@ -117,6 +112,11 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
             feet=frozenset(name for name, feet in header if feet),
         ),
     )
+
+
+def is_spreadsheet(file: str) -> bool:
+    """Whether a file is read as a spreadsheet, by its name."""
+    return file.lower().endswith((".xlsx", ".xlsm"))
 
 
 def read_table(
@@ -221,8 +221,8 @@ def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], bool]:
     text = decode(content, file=file)
     if text.lstrip()[:1] in ("<", "{") or content[:2] == b"PK":
         _refuse(file, "not_a_table", found=text.strip()[:40])
-    first = next((line for line in text.splitlines() if line.strip(" ;,\t")), "")
-    separator = max(";\t,", key=lambda mark: (first.count(mark), mark == ","))
+    stated = _SEPARATOR_LINE.match(text.split("\n", 1)[0])
+    separator = _separator(text) if stated is None else stated[1]
     try:
         # Each record keeps the number of its first line, as an editor shows it.
         rows: list[list[Cell]] = []
@@ -233,6 +233,8 @@ def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], bool]:
                 rows.append([])
             rows.append(list(record))
             before = reader.line_num
+            if stated is not None and before == 1:
+                rows[0] = []
             if len(rows) > MOST_ROWS:
                 _refuse(
                     file, "too_many_rows", found=f"{len(rows)} rows", most=MOST_ROWS
@@ -241,6 +243,11 @@ def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], bool]:
         where = f"line {reader.line_num}"
         raise InputError(file, [problem("broken_quotes", where=where)]) from None
     return rows, separator != ","
+
+
+def _separator(text: str) -> str:
+    first = next((line for line in text.splitlines() if line.strip(" ;,\t")), "")
+    return max(";\t,", key=lambda mark: (first.count(mark), mark == ","))
 
 
 def decode(content: bytes, *, file: str) -> str:
@@ -265,58 +272,6 @@ def decode(content: bytes, *, file: str) -> str:
     raise InputError(
         file, [problem("not_text", where="the file", found=content[:8].hex(" "))]
     )
-
-
-def _spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            size = sum(entry.file_size for entry in packed.infolist())
-        if size > MOST_UNPACKED_BYTES:
-            _refuse(
-                file,
-                "too_large",
-                found=f"{size:,} bytes unpacked",
-                most=MOST_UNPACKED_BYTES,
-            )
-        with warnings.catch_warnings():
-            # Styles and extensions that openpyxl skips do not touch the cells.
-            warnings.simplefilter("ignore")
-            book = openpyxl.load_workbook(
-                io.BytesIO(content), read_only=True, data_only=True
-            )
-            sheet = book.worksheets[0]
-            rows: list[list[Cell]] = []
-            for row in sheet.iter_rows(max_col=MOST_COLUMNS, values_only=True):
-                rows.append([_spreadsheet_cell(value) for value in row])
-                if len(rows) > MOST_ROWS:
-                    _refuse(
-                        file, "too_many_rows", found=f"{len(rows)} rows", most=MOST_ROWS
-                    )
-            book.close()
-    except InputError:
-        raise
-    except Exception as error:
-        # A damaged spreadsheet fails in many ways inside zipfile, the XML parser
-        # and openpyxl; none of them tells a person more than this sentence.
-        raise InputError(
-            file,
-            [problem("not_a_spreadsheet", where="the file", found=str(error))],
-        ) from error
-    return rows
-
-
-def _spreadsheet_cell(value: object) -> Cell:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime):
-        return value.date()
-    if isinstance(value, date):
-        return value
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return str(value)
 
 
 def _column_name(cell: Cell) -> tuple[str, bool]:

@@ -14,14 +14,54 @@ from evac.inputs.cells import Reading, plain_number
 from evac.inputs.folder import open_lift
 
 
-@pytest.mark.parametrize(
-    "name", ["nan", "None", "NA", "7.0", "007", "1e5", "#17", "10/11"]
-)
+@pytest.mark.parametrize("name", ["None", "NA", "7.0", "007", "1e5", "#17", "10/11"])
 def test_names_stay_as_they_are_written(tmp_path: Path, name: str) -> None:
     text = edited("supports.csv", "\n1,60,", f"\n{name},60,")
     lift = open_lift(write_folder(tmp_path, supports_csv=text))
 
     assert lift.supports[1].id == name
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("04.03.2026", "3/4/2026", "2026-03-04", "2026-03-04 00:00:00", "04/03"),
+        *("03/04/26", "03-04-26", "04-mar", "3-avr", "03-sept.", "09.ago", "3-des"),
+        *("3. Apr", "4 mars 2026", "3-Apr-26", "Apr 3"),
+    ],
+)
+def test_a_name_that_a_spreadsheet_wrote_as_a_date_is_refused(
+    tmp_path: Path, name: str
+) -> None:
+    text = edited("supports.csv", "\n1,60,", f"\n{name},60,")
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, supports_csv=text))
+
+    assert (
+        f"row 3, column support: found '{name}', expected text. The spreadsheet made "
+        "a date of it"
+    ) in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "name", ["3/4", "3-4", "1.2.3", "10/11", "Set 2", "2 Marmot", "31/32", "12-13"]
+)
+def test_a_name_that_is_like_a_date_stays(tmp_path: Path, name: str) -> None:
+    text = edited("supports.csv", "\n1,60,", f"\n{name},60,")
+    lift = open_lift(write_folder(tmp_path, supports_csv=text))
+
+    assert lift.supports[1].id == name
+
+
+def test_a_separator_line_of_a_spreadsheet_is_read_past(tmp_path: Path) -> None:
+    text = FILES["kit.csv"].replace(",", ";").replace(";50;", ";49,5;")
+    lift = open_lift(write_folder(tmp_path / "a", kit_csv=f"sep=;\n{text}"))
+    assert [kit.rope_length_m for kit in lift.kits] == [49.5, 49.5, 5]
+
+    # Rows are numbered as an editor shows them.
+    spoilt = text.replace("L2;Lower crew", "L2;Nobody")
+    with pytest.raises(InputError, match="row 4, column team: found 'Nobody'"):
+        open_lift(write_folder(tmp_path / "b", kit_csv=f"\ufeffsep=;\r\n{spoilt}"))
 
 
 def workbook(folder: Path, cell: object) -> None:

@@ -14,7 +14,7 @@ from small_folder import FILES, edited, write_folder
 
 import evac
 from evac.errors import InputError
-from evac.inputs import layers_xml, tables
+from evac.inputs import layers_xml, spreadsheet
 from evac.inputs.folder import open_lift
 from evac.inputs.layers import read_layer
 from evac.inputs.tables import raw_table
@@ -191,8 +191,8 @@ def workbook(sheet_xml: str) -> bytes:
 
 
 def test_a_zip_bomb_as_spreadsheet_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    # The real limit is a hundred times this: a bomb of that size takes long to make.
-    monkeypatch.setattr(tables, "MOST_UNPACKED_BYTES", 2_000_000)
+    # The real limit of the whole file; that of each part is tried where sheets are.
+    monkeypatch.setattr(spreadsheet, "MOST_UNPACKED_BYTES", 2_000_000)
     content = workbook("<worksheet>" + " " * 2_500_000 + "</worksheet>")
     assert len(content) < 20_000
 
@@ -216,7 +216,7 @@ def test_entities_in_a_spreadsheet_are_not_expanded() -> None:
 
 
 def test_a_table_without_end_is_refused() -> None:
-    rows = "1,2\n" * (tables.MOST_ROWS + 2)
+    rows = "1,2\n" * (spreadsheet.MOST_ROWS + 2)
     with pytest.raises(InputError) as refused:
         raw_table(f"a,b\n{rows}".encode(), file="kit.csv")
 
@@ -253,8 +253,14 @@ def test_a_computed_cell_gives_its_value_not_its_formula() -> None:
     made = io.BytesIO()
     book.save(made)
 
-    # No spreadsheet program has computed it, so there is no value: never the formula.
-    assert raw_table(made.getvalue(), file="a.xlsx").rows == ()
+    # No spreadsheet program has computed it, so there is no value: never the formula,
+    # and never a blank either.
+    with pytest.raises(InputError) as refused:
+        raw_table(made.getvalue(), file="a.xlsx")
+
+    assert "a.xlsx, row 2, column 1: found '=1+1', expected a value." in str(
+        refused.value
+    )
 
 
 @pytest.mark.parametrize(

@@ -53,12 +53,71 @@ def test_clock_times_are_read_as_people_type_them(tmp_path: Path) -> None:
         tmp_path,
         line("14:05", "14:07"),
         line("14.05.30", "14.07"),
-        line("9:7", "9:8:30"),
+        line("9:07", "9.08.30 AM"),
+        line("2:05 PM", "14:07"),
+        line("12.01 a.m.", "0:03"),
         line("0,5", "0,501"),
     )
     observed, unread = read_times(path, time_zone=ZONE)
     assert unread == ()
-    assert [item.record.seconds for item in observed] == [120, 90, 90, 86]
+    assert [item.record.seconds for item in observed] == [120, 90, 90, 120, 120, 86]
+
+
+@pytest.mark.parametrize("text", ["14.2", "9:7", "14h5", "0.25", "14:05:3"])
+def test_a_clock_time_with_two_readings_is_refused(tmp_path: Path, text: str) -> None:
+    # A spreadsheet shortens 14.20 to 14.2, and 0.25 may be a quarter of the day.
+    with pytest.raises(InputError) as refused:
+        read_times(sheet(tmp_path, line(text, "23:00")), time_zone=ZONE)
+
+    assert (
+        f"row 2, column begun: found '{text}', expected a clock time with one meaning. "
+        "A spreadsheet shortens 14.20 to 14.2: write hours and minutes with a colon "
+        "and two digits each, such as 14:20."
+    ) in str(refused.value)
+
+
+def filled_book(*times: tuple[object, object]) -> bytes:
+    book = Workbook()
+    page = book.active
+    assert page is not None
+    page.append(list(COLUMNS))
+    for begun, ended in times:
+        cells: dict[str, object] = dict(
+            zip(COLUMNS, line("", "").split(";"), strict=True)
+        )
+        cells |= {"begun": begun, "ended": ended}
+        page.append(list(cells.values()))
+    packed = io.BytesIO()
+    book.save(packed)
+    return packed.getvalue()
+
+
+def test_cells_of_a_spreadsheet_are_clock_times_or_shares_of_the_day() -> None:
+    content = filled_book(
+        (0.5, 0.501),
+        (0.25, 0.26),
+        (dt.time(14, 5), dt.time(14, 7)),
+        (dt.datetime(2026, 11, 25, 14, 5), dt.datetime(2026, 11, 25, 14, 7, 30)),
+        (14.25, 14.35),
+    )
+    observed, _ = times_of(content, file="filled.xlsx", time_zone=ZONE)
+
+    assert [item.record.seconds for item in observed] == [86, 864, 120, 150, 600]
+
+
+@pytest.mark.parametrize("number", [14.2, 1405, 14, 1.5])
+def test_a_number_that_is_no_clock_time_is_refused(number: float) -> None:
+    with pytest.raises(InputError, match="expected a clock time"):
+        times_of(filled_book((number, 14.35)), file="f.xlsx", time_zone=ZONE)
+
+
+def test_a_sheet_that_will_be_refused_is_one_all_the_same() -> None:
+    # Otherwise a folder's sheet with an uncomputed formula would not even be offered.
+    content = filled_book(("=1+1", "14:05"))
+
+    assert is_sheet(content, file="filled.xlsx")
+    with pytest.raises(InputError, match="1', expected a value"):
+        times_of(content, file="filled.xlsx", time_zone=ZONE)
 
 
 def test_a_drill_past_midnight_has_no_negative_time(tmp_path: Path) -> None:

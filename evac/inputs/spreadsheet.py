@@ -1,0 +1,231 @@
+"""The rows of a spreadsheet file: its one visible sheet, as a person sees it.
+
+Offices leave old copies on hidden sheets, units in number formats, and formulas that
+nothing has computed. What a person sees is what is read; what cannot be seen is never
+taken for it, and what would be left out is refused.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from itertools import zip_longest
+from typing import Any, NoReturn
+
+import openpyxl
+
+from evac.errors import InputError, Problem
+from evac.inputs.cells import Cell, SheetNumber
+from evac.inputs.number_format import shown_number, shown_text
+from evac.inputs.problems import problem
+
+MOST_UNPACKED_BYTES = 200_000_000
+"""Largest spreadsheet once unpacked: guards against zip bombs."""
+MOST_PART_BYTES = 20_000_000
+"""Largest file inside a spreadsheet; that of 20,000 rows has about 5 MB."""
+MOST_MARKS = 600_000
+"""Most XML marks ``<`` of one file inside: a cell takes four, a bare one only one."""
+MOST_ROWS = 20_000
+MOST_COLUMNS = 200
+_LAST_ROW = 1_048_576
+"""Rows of a sheet; some programs write the last one, empty, into every file."""
+_MARKS_OF_CELL = 4
+_FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
+
+
+def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
+    """The cells of the one visible sheet that holds any.
+
+    Parameters
+    ----------
+    content : bytes
+        The whole XLSX file.
+    file : str
+        Its name, for the errors.
+
+    Returns
+    -------
+    list of rows; blank rows keep their place, so that row i is number i + 1.
+
+    Raises
+    ------
+    InputError
+        If it is no spreadsheet, too large, has cells on more than one visible sheet,
+        or formulas without a value.
+    """
+    with _told_as_problem(file):
+        has_formulas = _checked_parts(content, file=file)
+        return _read(content, file=file, has_formulas=has_formulas)
+
+
+def first_rows(content: bytes, *, file: str) -> list[list[str]]:
+    """The first filled row of every visible sheet, whatever stands below it.
+
+    Raises
+    ------
+    InputError
+        If it is no spreadsheet or too large.
+    """
+    with _told_as_problem(file):
+        _checked_parts(content, file=file)
+        found = []
+        for sheet in _visible_sheets(_book(content, data_only=True)):
+            row = next((row for _, row in _filled_rows(sheet)), ())
+            found.append([str(cell.value or "").strip() for cell in row])
+        return found
+
+
+@contextmanager
+def _told_as_problem(file: str) -> Iterator[None]:
+    try:
+        with warnings.catch_warnings():
+            # Styles and extensions that openpyxl skips do not touch the cells.
+            warnings.simplefilter("ignore")
+            yield
+    except InputError:
+        raise
+    except Exception as error:
+        # A damaged spreadsheet fails in many ways inside zipfile, the XML parser
+        # and openpyxl; none of them tells a person more than this sentence.
+        raise InputError(
+            file,
+            [problem("not_a_spreadsheet", where="the file", found=str(error))],
+        ) from error
+
+
+def _checked_parts(content: bytes, *, file: str) -> bool:
+    """Refuse what would take too long or too much memory; whether formulas occur."""
+    has_formulas = False
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        entries = packed.infolist()
+        size = sum(entry.file_size for entry in entries)
+        largest = max((entry.file_size for entry in entries), default=0)
+        if size > MOST_UNPACKED_BYTES or largest > MOST_PART_BYTES:
+            is_whole = size > MOST_UNPACKED_BYTES
+            _refuse(
+                file,
+                "too_large",
+                found=f"{size if is_whole else largest:,} bytes unpacked",
+                most=MOST_UNPACKED_BYTES if is_whole else MOST_PART_BYTES,
+            )
+        for entry in entries:
+            part = packed.read(entry)
+            marks = part.count(b"<")
+            if marks > MOST_MARKS:
+                _refuse(
+                    file,
+                    "too_many_cells",
+                    found=f"about {marks // _MARKS_OF_CELL:,} cells",
+                    most=MOST_MARKS // _MARKS_OF_CELL,
+                )
+            has_formulas = (
+                has_formulas or b"\x00" in part or bool(_FORMULA.search(part))
+            )
+    return has_formulas
+
+
+def _read(content: bytes, *, file: str, has_formulas: bool) -> list[list[Cell]]:
+    book = _book(content, data_only=True)
+    filled = [s for s in _visible_sheets(book) if any(True for _ in _filled_rows(s))]
+    if len(filled) > 1:
+        names = ", ".join(sheet.title for sheet in filled)
+        _refuse(file, "several_sheets", found=names)
+    if not filled:
+        return []
+    rows: list[list[Cell]] = []
+    for number, row in _filled_rows(filled[0]):
+        if number > MOST_ROWS:
+            _refuse(file, "too_many_rows", found=f"{number} rows", most=MOST_ROWS)
+        if any(_is_filled(cell) for cell in row[MOST_COLUMNS:]):
+            _refuse(file, "too_many_columns", found=f"row {number}", most=MOST_COLUMNS)
+        rows += [[] for _ in range(number - 1 - len(rows))]
+        rows.append([_cell(cell) for cell in row[:MOST_COLUMNS]])
+    if has_formulas:
+        other = _book(content, data_only=False)
+        written = other.worksheets[book.worksheets.index(filled[0])]
+        problems = _uncomputed(filled[0], written)
+        if problems:
+            raise InputError(file, problems)
+        other.close()
+    book.close()
+    return rows
+
+
+def _book(content: bytes, *, data_only: bool) -> Any:
+    return openpyxl.load_workbook(
+        io.BytesIO(content), read_only=True, data_only=data_only
+    )
+
+
+def _visible_sheets(book: Any) -> list[Any]:
+    return [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+
+
+def _all_rows(sheet: Any) -> Iterator[tuple[int, tuple[Any, ...]]]:
+    # The size that a file states is often wrong: rows beyond it would be lost.
+    sheet.reset_dimensions()
+    for number, row in enumerate(sheet.iter_rows(min_row=1), start=1):
+        if number > _LAST_ROW:
+            return
+        yield number, row
+
+
+def _filled_rows(sheet: Any) -> Iterator[tuple[int, tuple[Any, ...]]]:
+    for number, row in _all_rows(sheet):
+        if any(_is_filled(cell) for cell in row):
+            yield number, row
+
+
+def _is_filled(cell: Any) -> bool:
+    value = cell.value
+    return value is not None and (not isinstance(value, str) or bool(value.strip()))
+
+
+def _uncomputed(values: Any, written: Any) -> list[Problem]:
+    """Formulas whose value the file does not hold.
+
+    A formula that gives an empty text has been computed: its cell says so by its type.
+    """
+    problems = []
+    pairs: Iterable[Any] = zip_longest(_all_rows(values), _all_rows(written))
+    for (number, row), (_, formulas) in pairs:
+        for column, (cell, formula) in enumerate(
+            zip(row, formulas, strict=True), start=1
+        ):
+            is_formula = formula.data_type == "f"
+            if is_formula and cell.value is None and cell.data_type == "n":
+                text = formula.value
+                problems.append(
+                    problem(
+                        "formula_without_value",
+                        where=f"row {number}, column {column}",
+                        found=text if isinstance(text, str) else "a formula",
+                    )
+                )
+    return problems
+
+
+def _cell(cell: Any) -> Cell:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dt.datetime):
+        return value.date() if value.time() == dt.time() else value
+    if isinstance(value, dt.date):
+        return value
+    if isinstance(value, dt.time):
+        return value.isoformat("seconds")
+    if isinstance(value, (int, float)):
+        return SheetNumber(shown_number(value, number_format=cell.number_format))
+    return shown_text(str(value), number_format=cell.number_format)
+
+
+def _refuse(file: str, key: str, *, found: object = "", **values: Any) -> NoReturn:
+    raise InputError(file, [problem(key, where="the file", found=found, **values)])

@@ -1,0 +1,306 @@
+"""Spreadsheets are read as a person sees them; what would be lost is refused."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Callable
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from small_folder import FILES, edited, write_folder
+
+from evac.errors import InputError
+from evac.inputs.folder import open_lift
+from evac.inputs.number_format import shown_number
+from evac.inputs.tables import raw_table
+from evac.units import FOOT_M
+
+Change = Callable[[Any, Any], None]
+
+
+def saved(book: Any) -> bytes:
+    made = io.BytesIO()
+    book.save(made)
+    return made.getvalue()
+
+
+def table_book(name: str, change: Change) -> Any:
+    """A table of the small folder as a workbook, changed by ``change(book, sheet)``."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for line in FILES[f"{name}.csv"].splitlines():
+        cells: list[object] = []
+        for text in line.split(","):
+            try:
+                cells.append(float(text))
+            except ValueError:
+                cells.append(text or None)
+        sheet.append(cells)
+    change(book, sheet)
+    return book
+
+
+def with_sheet(folder: Path, name: str, content: bytes) -> Path:
+    replaced: dict[str, Any] = {f"{name}_csv": None, f"{name}_xlsx": content}
+    if name == "supports":
+        toml = edited("lift.toml", '"supports.csv"', '"supports.xlsx"')
+        replaced["lift_toml"] = toml
+    return write_folder(folder, **replaced)
+
+
+def opened(folder: Path, name: str, change: Change) -> Any:
+    return open_lift(with_sheet(folder, name, saved(table_book(name, change))))
+
+
+def refusal(folder: Path, name: str, change: Change) -> str:
+    with pytest.raises(InputError) as refused:
+        opened(folder, name, change)
+    return str(refused.value)
+
+
+def formatted(cell: str, number_format: str) -> Change:
+    def change(_: Any, sheet: Any) -> None:
+        sheet[cell].number_format = number_format
+
+    return change
+
+
+# --- Number formats ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("number_format", ['0" ft"', "0'", "0\\ \\f\\t", '0.0 "feet"'])
+def test_a_number_format_that_says_feet_is_read_as_feet(
+    tmp_path: Path, number_format: str
+) -> None:
+    lift = opened(tmp_path, "kit", formatted("D2", number_format))
+
+    assert lift.kits[0].rope_length_m == pytest.approx(50 * FOOT_M)
+    assert lift.kits[1].rope_length_m == 50
+    (told,) = [item for item in lift.findings if item.key == "inputs.feet_read"]
+    assert "row 2, column rope_length_m: '50 f" in str(told.values) or "50 '" in str(
+        told.values
+    )
+
+
+@pytest.mark.parametrize("number_format", ["0.00", '0.0" m"', "#,##0", "#'##0", "0_-"])
+def test_a_number_format_without_another_unit_changes_nothing(
+    tmp_path: Path, number_format: str
+) -> None:
+    lift = opened(tmp_path, "kit", formatted("D2", number_format))
+
+    assert lift.kits[0].rope_length_m == 50
+
+
+@pytest.mark.parametrize(
+    ("cell", "number_format", "shown"),
+    [
+        ("D2", '0" yd"', "'50 yd'"),
+        ("D2", "0%", "'5000%'"),
+        ("D2", '[>9]0" ft";0" m"', "'50 ft m'"),
+        ("G2", '0" h"', "'6 h'"),
+    ],
+)
+def test_a_number_format_with_another_unit_is_refused(
+    tmp_path: Path, cell: str, number_format: str, shown: str
+) -> None:
+    name = "teams" if cell.startswith("G") else "kit"
+
+    told = refusal(tmp_path, name, formatted(cell, number_format))
+
+    assert f"found {shown}, expected a number" in told
+
+
+def test_a_unit_that_is_the_columns_own_may_stand_in_its_format(tmp_path: Path) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        sheet["G2"].number_format = '0" min"'
+        sheet["E2"].number_format = '0.0000"°"'
+
+    assert opened(tmp_path, "teams", change).teams[0].ready_s == 6 * 60
+
+
+def test_a_share_may_be_shown_in_per_cent(tmp_path: Path) -> None:
+    lift = opened(tmp_path, "techniques", formatted("L2", "0%"))
+
+    assert lift.techniques[0].stretch_share == 0.02
+
+
+@pytest.mark.parametrize(
+    ("number_format", "name"), [('"T"0', "T1"), ("000", "001"), ("General", "1")]
+)
+def test_a_name_is_the_one_that_its_cell_shows(
+    tmp_path: Path, number_format: str, name: str
+) -> None:
+    lift = opened(tmp_path, "supports", formatted("A3", number_format))
+
+    assert lift.supports[1].id == name
+
+
+@pytest.mark.parametrize(
+    ("value", "number_format", "shown"),
+    [
+        (-3.0, '0" ft";-0" ft"', "-3 ft"),
+        (0, '0;-0;"none"', "0 none"),
+        (1412.5, "0+000.0", "1412.5"),
+        (5, "[$CHF-807] 0.00", "5"),
+        (5, '0.00 "€"', "5"),
+        (2, "[Red]0.0", "2"),
+        (1e6, "0.0E+00", "1000000"),
+        (5, '_-* 0" ft"_-', "5 ft"),
+    ],
+)
+def test_the_words_of_a_number_format_go_with_the_number(
+    value: float, number_format: str, shown: str
+) -> None:
+    assert shown_number(value, number_format=number_format) == shown
+
+
+# --- Rows, sheets, formulas ----------------------------------------------------------
+
+
+def edited_parts(content: bytes, edits: dict[str, tuple[str, str]]) -> bytes:
+    """The workbook with one place changed in each of some parts."""
+    made = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(content)) as source,
+        zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as target,
+    ):
+        for entry in source.infolist():
+            part = source.read(entry)
+            if entry.filename in edits:
+                old, new = edits[entry.filename]
+                text = part.decode("utf-8")
+                assert text.count(old) == 1, text[:400]
+                part = text.replace(old, new).encode("utf-8")
+            target.writestr(entry.filename, part)
+    return made.getvalue()
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+
+
+def test_rows_beyond_the_stated_size_are_read(tmp_path: Path) -> None:
+    book = table_book("kit", lambda *_: None)
+    content = edited_parts(
+        saved(book), {SHEET: ('<dimension ref="A1:G4"', '<dimension ref="A1:G2"')}
+    )
+
+    lift = open_lift(with_sheet(tmp_path, "kit", content))
+
+    assert [kit.id for kit in lift.kits] == ["L1", "L2", "A1"]
+
+
+def test_an_empty_last_row_of_the_sheet_is_no_row(tmp_path: Path) -> None:
+    # Some programs write the height of the very last row, 1,048,576, into the file.
+    book = table_book("kit", lambda *_: None)
+    content = edited_parts(
+        saved(book), {SHEET: ("</sheetData>", '<row r="1048576"/></sheetData>')}
+    )
+
+    assert len(open_lift(with_sheet(tmp_path, "kit", content)).kits) == 3
+
+
+def test_an_old_copy_on_a_hidden_sheet_is_not_read(tmp_path: Path) -> None:
+    def change(book: Any, sheet: Any) -> None:
+        old = book.copy_worksheet(sheet)
+        old["D2"] = 999
+        old.sheet_state = "hidden"
+        book.move_sheet(old, offset=-1)
+        book.active = 1
+
+    assert opened(tmp_path, "kit", change).kits[0].rope_length_m == 50
+
+
+def test_cells_on_a_second_visible_sheet_are_refused(tmp_path: Path) -> None:
+    def change(book: Any, _: Any) -> None:
+        more = book.create_sheet("Lower station")
+        more.append(["kit", "rope_length_m"])
+        book.create_sheet("empty")
+
+    assert refusal(tmp_path, "kit", change) == (
+        "kit.xlsx, the file: found 'Sheet, Lower station', expected cells on one "
+        "visible sheet only. Only one sheet is read, so that the others would be left "
+        "out: put all rows on one sheet, and hide or delete the others."
+    )
+
+
+def test_a_formula_that_nothing_has_computed_is_refused(tmp_path: Path) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        sheet["G3"] = "=DATE(2020,1,1)"
+
+    assert refusal(tmp_path, "kit", change) == (
+        "kit.xlsx, row 3, column 7: found '=DATE(2020,1,1)', expected a value. The "
+        "file holds this formula without what it gives: open it in a spreadsheet "
+        "program and save it again, or write the value."
+    )
+
+
+def test_a_formula_that_gives_an_empty_text_is_a_blank_cell(tmp_path: Path) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        sheet["G3"] = '=""'
+
+    content = edited_parts(
+        saved(table_book("kit", change)),
+        {SHEET: ('<c r="G3"><f>', '<c r="G3" t="str"><f>')},
+    )
+
+    assert open_lift(with_sheet(tmp_path, "kit", content)).kits[1].inspection_due is (
+        None
+    )
+
+
+def test_real_dates_and_times_of_cells_are_read(tmp_path: Path) -> None:
+    def kit(_: Any, sheet: Any) -> None:
+        sheet["G2"] = date(2027, 9, 30)
+        sheet["G3"] = datetime(2027, 9, 29, 14, 5)
+
+    def teams(_: Any, sheet: Any) -> None:
+        for row, (begins, ends) in enumerate(
+            [("duty_from", "duty_to"), (time(8, 0), time(16, 30, 30))], start=1
+        ):
+            sheet.cell(row, 10).value = begins
+            sheet.cell(row, 11).value = ends
+
+    kits = opened(tmp_path / "kit", "kit", kit).kits
+    (first, _) = opened(tmp_path / "teams", "teams", teams).teams
+
+    assert [item.inspection_due for item in kits[:2]] == [
+        date(2027, 9, 30),
+        date(2027, 9, 29),
+    ]
+    assert (first.duty_from_s, first.duty_to_s) == (8 * 3600, 16.5 * 3600 + 30)
+
+
+# --- Sizes ---------------------------------------------------------------------------
+
+
+def sheet_of(cells: str) -> bytes:
+    content = saved(openpyxl.Workbook())
+    return edited_parts(content, {SHEET: ("</sheetData>", f"{cells}</sheetData>")})
+
+
+def test_a_row_of_a_million_cells_is_refused_at_once() -> None:
+    with pytest.raises(InputError) as refused:
+        raw_table(sheet_of("<row>" + "<c/>" * 1_000_000 + "</row>"), file="kit.xlsx")
+
+    assert "expected a spreadsheet of at most about 150,000 cells" in str(refused.value)
+
+
+def test_a_sheet_above_the_real_limit_is_refused_before_it_is_parsed() -> None:
+    with pytest.raises(InputError) as refused:
+        raw_table(sheet_of(" " * 21_000_000), file="kit.xlsx")
+
+    assert "bytes unpacked', expected at most 20,000,000" in str(refused.value)
+
+
+def test_a_cell_far_to_the_right_is_not_left_out_silently(tmp_path: Path) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        sheet.cell(2, 300).value = "retired"
+
+    assert "expected cells in the first 200 columns only" in refusal(
+        tmp_path, "kit", change
+    )
