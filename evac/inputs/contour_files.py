@@ -16,7 +16,7 @@ from shapely.geometry import mapping
 from evac.errors import InputError
 from evac.inputs.dem_file import problem
 from evac.inputs.dem_tile import HIGHEST_M, LOWEST_M
-from evac.inputs.layers import read_layer
+from evac.inputs.layers import read_layer, require_wgs_84
 from evac.units import FOOT_M
 
 MOST_BYTES = 200_000_000
@@ -38,6 +38,8 @@ HEIGHT_NAMES = (
     "elev_ft",
     "contour_ft",
 )
+_TWO_READINGS = re.compile(r"\d\.\d{3}")
+"""A text such as 1.270: a point between thousands, or 1 m and a bit."""
 _HEIGHT = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(m|ft|feet|')?\s*", re.IGNORECASE)
 
 
@@ -98,6 +100,7 @@ def _geojson(path: Path) -> list[Any]:
             )
         whole = json.loads(path.read_bytes().decode("utf-8-sig"))
         features = whole["features"]
+        require_wgs_84(whole, file=path.name)
         if not all(isinstance(feature, dict) for feature in features):
             message = "a feature is not an object"
             raise TypeError(message)
@@ -132,7 +135,10 @@ def _height_m(feature: dict[str, Any]) -> float | None:
         properties = {}
     named = {str(key).lower(): value for key, value in properties.items()}
     for name in HEIGHT_NAMES:
-        match = _HEIGHT.fullmatch(str(named.get(name, "")))
+        value = named.get(name, "")
+        if isinstance(value, str) and _TWO_READINGS.fullmatch(value.strip()):
+            return None
+        match = _HEIGHT.fullmatch(str(value))
         if match:
             unit = (match[2] or "").lower()
             feet = name.endswith("_ft") or unit in {"ft", "feet", "'"}

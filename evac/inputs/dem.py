@@ -326,6 +326,43 @@ def _step_m(first_m: FloatArray, second_m: FloatArray) -> float:
     return float(abs(np.median(apart_m))) if apart_m.size else 0.0
 
 
+def _rim_step_m(
+    laid_m: FloatArray, more_m: FloatArray, *, row: int, column: int
+) -> float:
+    """Greatest median step where a tile is laid beside cells that are there already.
+
+    Parameters
+    ----------
+    laid_m : ndarray of float, shape (rows, columns)
+        What is laid so far [m]; NaN where nothing is.
+    more_m : ndarray of float, shape (r, c)
+        The tile, to be laid with its first cell at ``row`` and ``column``.
+
+    Notes
+    -----
+    Tiles cut edge to edge share no cell. Across the join the ground goes on with the
+    mean of its slopes on either side; what is beyond that is a step.
+    """
+    rows, columns = more_m.shape
+    span_rows, span_columns = slice(row, row + rows), slice(column, column + columns)
+    sides = (
+        (laid_m[max(row - 2, 0) : row, span_columns][::-1], more_m[:2]),
+        (laid_m[row + rows : row + rows + 2, span_columns], more_m[::-1][:2]),
+        (laid_m[span_rows, max(column - 2, 0) : column].T[::-1], more_m.T[:2]),
+        (laid_m[span_rows, column + columns :][:, :2].T, more_m.T[::-1][:2]),
+    )
+    steps = [0.0]
+    for outside, inside in sides:
+        if len(outside) < 2 or len(inside) < 2:
+            continue
+        slope = (inside[1] - inside[0] + outside[0] - outside[1]) / 2.0
+        step = (inside[0] - outside[0]) - slope
+        step = step[np.isfinite(step)]
+        if step.size:
+            steps.append(float(abs(np.median(step))))
+    return max(steps)
+
+
 def _joined(tiles: list[Tile]) -> list[Tile]:
     """Tiles of one grid laid together, so that no strip is lost between them."""
     groups: list[list[Tile]] = []
@@ -375,7 +412,16 @@ def _mosaic(tiles: list[Tile]) -> Tile:
             row - first_row : row - first_row + rows,
             column - first_column : column - first_column + columns,
         ]
-        seam_step_m = max(seam_step_m, _step_m(part, tile.values_m))
+        seam_step_m = max(
+            seam_step_m,
+            _step_m(part, tile.values_m),
+            _rim_step_m(
+                values_m,
+                tile.values_m,
+                row=row - first_row,
+                column=column - first_column,
+            ),
+        )
         np.copyto(part, tile.values_m, where=np.isnan(part))
     first = tiles[0]
     return Tile(

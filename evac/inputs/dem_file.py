@@ -49,7 +49,8 @@ def opened(path: Path) -> Iterator[DatasetReader]:
         raise InputError(
             path.name, [problem("missing", where="file", found="no such file")]
         )
-    with warnings.catch_warnings():
+    # A sidecar (.aux.xml) could move or scale the heights and is no file of the folder.
+    with warnings.catch_warnings(), rasterio.Env(GDAL_PAM_ENABLED="NO"):
         # Asked for below, by the identity transform, with a sentence of its own.
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         with path.open("rb") as file:
@@ -149,6 +150,8 @@ def _unzipped(path: Path) -> tuple[str, bytes]:
                 for entry in archive.infolist()
                 if PurePosixPath(entry.filename).suffix.lower()
                 in {".hgt", ".tif", ".tiff", ".asc"}
+                # What a Mac packs beside every file.
+                and not entry.filename.startswith("__MACOSX/")
             ]
             if len(inside) != 1:
                 found = f"{len(inside)} terrain files"

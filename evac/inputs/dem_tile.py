@@ -16,6 +16,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
+from rasterio.enums import ColorInterp
 from rasterio.errors import RasterioError
 from rasterio.io import DatasetReader, MemoryFile
 from rasterio.windows import Window
@@ -23,6 +24,7 @@ from rasterio.windows import Window
 from evac.errors import InputError
 from evac.frame import Frame
 from evac.inputs.dem_file import opened, problem
+from evac.units import FOOT_M
 
 FloatArray = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
@@ -30,9 +32,18 @@ Bounds = tuple[float, float, float, float]
 MOST_CELLS = 36_000_000
 """Most cells kept of one file, a square of 6 km in cells of 1 m; of more, every second
 or third is kept."""
-MOST_WINDOW_CELLS = 600_000_000
+MOST_WINDOW_CELLS = 150_000_000
 """Most cells that are looked at for it."""
 ROWS_AT_ONCE = 1024
+METRE_NAMES = frozenset({"m", "metre", "metres", "meter", "meters"})
+FOOT_NAMES = frozenset({"ft", "foot", "feet", "international foot"})
+US_FOOT_NAMES = frozenset(
+    {"us-ft", "ftus", "us survey foot", "us survey feet", "us foot", "us_survey_foot"}
+)
+US_FOOT_M = 1200 / 3937
+PICTURE = frozenset(
+    {ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.palette}
+)
 VOID_VALUES = (-32768.0, -9999.0, 32767.0, -99999.0)
 """Values that mean "no height" even where the file does not say so."""
 LOWEST_M, HIGHEST_M = -450.0, 9000.0
@@ -88,6 +99,7 @@ def read_tile(path: Path, *, frame: Frame, bounds: Bounds, crs: str | None) -> T
                 path.name,
                 [problem("not_placed", where="raster", found="no position")],
             )
+        _require_heights(path, source)
         file_crs = _crs_of(path, source, crs)
         window = _window(source, file_crs, frame, bounds)
         step = 1
@@ -132,7 +144,8 @@ def geotiff(tile: Tile) -> bytes:
             height=rows,
             count=1,
             dtype="float32",
-            crs=tile.crs.to_wkt(),
+            # Of a compound system only where it lies: the heights are metres now.
+            crs=_flat(tile.crs).to_wkt(),
             transform=tile.transform,
             nodata=VOID_VALUES[1],
             compress="deflate",
@@ -140,6 +153,7 @@ def geotiff(tile: Tile) -> bytes:
         ) as target:
             filled = np.where(np.isnan(tile.values_m), VOID_VALUES[1], tile.values_m)
             target.write(filled.astype(np.float32), 1)
+            target.units = ("m",)
         return bytes(memory.read())
 
 
@@ -170,6 +184,9 @@ def _crs_of(path: Path, source: DatasetReader, stated: str | None) -> CRS:
                 )
             ],
         )
+    if from_user is not None and from_user.is_compound and not own.is_compound:
+        # The user says what the file does not: the system of its heights.
+        return from_user
     return own
 
 
@@ -185,8 +202,27 @@ def _crs_from_text(path: Path, text: str) -> CRS:
 
 def _same_place(one: CRS, other: CRS) -> bool:
     """Whether two references agree in the horizontal, however they are written."""
-    flat = [crs.sub_crs_list[0] if crs.is_compound else crs for crs in (one, other)]
-    return flat[0].equals(flat[1], ignore_axis_order=True)
+    return bool(_flat(one).equals(_flat(other), ignore_axis_order=True))
+
+
+def _flat(crs: CRS) -> CRS:
+    return crs.sub_crs_list[0] if crs.is_compound else crs
+
+
+def _require_heights(path: Path, source: DatasetReader) -> None:
+    """Refuse a picture, such as a hillshade or a map, in the place of heights."""
+    colours = [c for c in source.colorinterp if c is not ColorInterp.alpha]
+    bytes_only = source.dtypes[0] in {"uint8", "int8"}
+    unscaled = source.scales[0] == 1 and source.offsets[0] == 0
+    if len(colours) > 1:
+        found = f"{len(colours)} bands"
+    elif PICTURE & set(colours):
+        found = "colours"
+    elif bytes_only and unscaled:
+        found = "shades from 0 to 255"
+    else:
+        return
+    raise InputError(path.name, [problem("picture", where="raster", found=found)])
 
 
 def _window(
@@ -271,7 +307,8 @@ def _heights(
         # Damaged files hold odd kinds of NaN; a NaN is a void whatever its kind.
         heights = np.ma.filled(values.astype(np.float64), np.nan)
     heights[np.isin(heights, VOID_VALUES) | (np.abs(heights) > 1e30)] = np.nan
-    heights = heights * _metres_per_unit(source, crs)
+    heights = heights * float(source.scales[0]) + float(source.offsets[0])
+    heights = heights * _metres_per_unit(path, source, crs)
     wrong = heights[(heights < LOWEST_M) | (heights > HIGHEST_M)]
     if wrong.size:
         found = f"heights such as {wrong[0]:.0f}"
@@ -288,16 +325,29 @@ def _strips(window: Window, *, rows: int) -> Iterator[Window]:
         yield Window(window.col_off, window.row_off + first, window.width, height)
 
 
-def _metres_per_unit(source: DatasetReader, crs: CRS) -> float:
-    """Metres in one unit of the heights, by the band or by the vertical CRS."""
+def _metres_per_unit(path: Path, source: DatasetReader, crs: CRS) -> float:
+    """Metres in one unit of the heights, by the band or by the vertical CRS.
+
+    Where neither says it, heights are metres, but not on a grid in feet: there they
+    are mostly feet too, and somebody has to say so.
+    """
     unit = (source.units[0] or "").strip().lower()
-    if unit in {"ft", "foot", "feet"}:
-        return 0.3048
-    if unit in {"us-ft", "ftus", "us survey foot", "us survey feet"}:
-        return 1200 / 3937
+    if unit in METRE_NAMES:
+        return 1.0
+    if unit in FOOT_NAMES:
+        return FOOT_M
+    if unit in US_FOOT_NAMES:
+        return US_FOOT_M
+    if unit:
+        found = f"heights in {unit!r}"
+        raise InputError(path.name, [problem("odd_unit", where="band 1", found=found)])
     for part in crs.sub_crs_list:
         if part.is_vertical and part.axis_info:
             return float(part.axis_info[0].unit_conversion_factor)
+    axis = _flat(crs).axis_info[0]
+    if "foot" in axis.unit_name.lower() or "feet" in axis.unit_name.lower():
+        found = f"a grid in {axis.unit_name} that does not say the unit of its heights"
+        raise InputError(path.name, [problem("no_unit", where="band 1", found=found)])
     return 1.0
 
 

@@ -88,7 +88,7 @@ def geojson_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
     listed = whole.get("features") if isinstance(whole, dict) else None
     if not isinstance(listed, list) or whole.get("type") != "FeatureCollection":
         raise _refused(file, "not_a_collection", found=text[:30])
-    _require_wgs_84(whole, file=file)
+    require_wgs_84(whole, file=file)
     if len(listed) > MOST_FEATURES:
         found = f"{len(listed):,} features"
         raise _refused(file, "too_large", found=found, most=MOST_FEATURES)
@@ -114,7 +114,8 @@ def _no_constant(name: str) -> float:
     raise ValueError(name)
 
 
-def _require_wgs_84(whole: Mapping[str, Any], *, file: str) -> None:
+def require_wgs_84(whole: Mapping[str, Any], *, file: str) -> None:
+    """Refuse a GeoJSON file whose member ``crs`` names anything but WGS 84."""
     crs = whole.get("crs")
     if crs is None:
         return

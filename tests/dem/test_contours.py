@@ -216,3 +216,27 @@ def test_cut_contours_are_the_same_ground(shared, tmp_path):
     again = read_terrain(tmp_path / name, frame=frame, bounds=NEAR)
     first = read_terrain(path, frame=frame, bounds=NEAR)
     assert again.elevation_m == pytest.approx(first.elevation_m, nan_ok=True)
+
+
+def test_contours_of_another_reference_system_are_refused(tmp_path):
+    # RFC 7946: GeoJSON is WGS 84; NAD 27 lies up to some 100 m beside it.
+    path = contour_file(tmp_path / "c.geojson", plane_contours())
+    whole = json.loads(path.read_text())
+    for name, taken in (
+        ("urn:ogc:def:crs:OGC:1.3:CRS84", True),
+        ("urn:ogc:def:crs:EPSG::4267", False),
+    ):
+        whole["crs"] = {"type": "name", "properties": {"name": name}}
+        path.write_text(json.dumps(whole))
+        if taken:
+            read_terrain(path, frame=FRAME, bounds=NEAR)
+            continue
+        with pytest.raises(InputError, match="4267"):
+            read_terrain(path, frame=FRAME, bounds=NEAR)
+
+
+def test_a_height_with_two_readings_is_none(tmp_path):
+    lines = plane_contours(shown=lambda height: f"{height / 1000:.3f}")
+    path = contour_file(tmp_path / "c.geojson", lines)
+    with pytest.raises(InputError, match="no height"):
+        read_terrain(path, frame=FRAME, bounds=NEAR)

@@ -432,7 +432,7 @@ def test_a_terrain_too_fine_to_hold_is_refused_before_it_is_read(tmp_path):
         transform=Affine(0.01, 0, x - 300, 0, -0.01, y + 300),
     ):  # fmt: skip
         pass
-    with pytest.raises(InputError, match="no more than 600 million cells"):
+    with pytest.raises(InputError, match="no more than 150 million cells"):
         read_terrain(path, frame=FRAME, bounds=NEAR)
 
 
@@ -461,3 +461,109 @@ def test_a_zip_bomb_is_refused(tmp_path):
     assert path.stat().st_size < 1_000_000
     with pytest.raises(InputError, match="more than 300 MB unpacked"):
         read_terrain(path, frame=FRAME, bounds=NEAR)
+
+
+@pytest.mark.parametrize(("scale", "offset"), [(0.5, 0.0), (1.0, 1000.0), (0.1, -50.0)])
+def test_scale_and_offset_of_a_band_are_applied(tmp_path, scale, offset):
+    # GDAL raster data model, "Raster Band": value = raw * scale + offset.
+    west, north, east, norths = utm_grid()
+    raw = np.round((plane(east, norths) - offset) / scale).astype(np.int16)
+    path = write_tif(tmp_path / "t.tif", raw, west=west, north=north)
+    with rasterio.open(path, "r+") as target:
+        target.scales, target.offsets = (scale,), (offset,)
+    terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    x, y = Transformer.from_crs("EPSG:4326", UTM, always_xy=True).transform(9.0, 46.5)
+    height_m = height_at(terrain, x_m=np.array([0.0]), y_m=np.array([0.0]))[0]
+    assert height_m == pytest.approx(plane(x, y), abs=scale)
+
+
+def refused(path, **options):
+    with pytest.raises(InputError) as error:
+        read_terrain(path, frame=FRAME, bounds=NEAR, **options)
+    return str(error.value)
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+def test_a_picture_of_the_ground_is_no_terrain(tmp_path, bands):
+    west, north, east, norths = utm_grid()
+    heights = plane(east, norths)
+    shade = (255 * (heights - heights.min()) / np.ptp(heights)).astype(np.uint8)
+    path = tmp_path / "shade.tif"
+    with rasterio.open(
+        path, "w", driver="GTiff", width=shade.shape[1], height=shade.shape[0],
+        count=bands, dtype="uint8", crs=UTM, transform=Affine(5, 0, west, 0, -5, north),
+    ) as target:  # fmt: skip
+        for band in range(bands):
+            target.write(shade, band + 1)
+    assert "This is a picture" in refused(path)
+
+
+@pytest.mark.parametrize(
+    ("unit", "metres"),
+    [("m", 1.0), ("foot", 0.3048), ("international foot", 0.3048), ("km", None)],
+)
+def test_a_unit_of_the_band_is_known_or_refused(tmp_path, unit, metres):
+    path = plane_tif(tmp_path / "t.tif")
+    with rasterio.open(path, "r+") as target:
+        target.units = (unit,)
+    if metres is None:
+        assert "found heights in 'km', expected heights in metres" in refused(path)
+        return
+    terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    plain = read_terrain(plane_tif(tmp_path / "p.tif"), frame=FRAME, bounds=NEAR)
+    assert np.nanmax(np.abs(terrain.elevation_m - metres * plain.elevation_m)) < 1e-6
+
+
+def test_heights_on_a_grid_in_feet_have_a_unit_or_none(tmp_path):
+    # EPSG:6527 is a state plane in US survey feet, with heights mostly in feet too.
+    frame = Frame(latitude_deg=40.6, longitude_deg=-74.5)
+    to_grid = Transformer.from_crs("EPSG:4326", "EPSG:6527", always_xy=True)
+    x, y = to_grid.transform(frame.longitude_deg, frame.latitude_deg)
+    level = np.full((200, 200), 1000.0)
+    path = write_tif(
+        tmp_path / "t.tif", level, west=x - 1000, north=y + 1000, cell_m=10.0,
+        crs="EPSG:6527",
+    )  # fmt: skip
+    bounds = (-50.0, -50.0, 50.0, 50.0)
+    with pytest.raises(InputError, match="does not say the unit of its heights"):
+        read_terrain(path, frame=frame, bounds=bounds)
+    for vertical, metres in (("6360", 1200 / 3937), ("5703", 1.0)):
+        stated = f"EPSG:6527+{vertical}"
+        terrain = read_terrain(path, frame=frame, bounds=bounds, crs=stated)
+        assert np.nanmax(np.abs(terrain.elevation_m - 1000 * metres)) < 1e-6
+
+
+@pytest.mark.parametrize("way", ["north to south", "west to east"])
+def test_a_step_between_files_that_only_touch_is_told(tmp_path, way):
+    # Hills on the ground, so that the step is no mere kink of a plane.
+    west, north, east, norths = utm_grid()
+    heights = plane(east, norths) + 8 * np.sin(east / 40) * np.cos(norths / 55)
+    half = heights.shape[0] // 2
+    first = np.s_[:half] if way == "north to south" else np.s_[:, :half]
+    second = np.s_[half:] if way == "north to south" else np.s_[:, half:]
+    down = 5.0 * half
+    shift = (0, -down) if way == "north to south" else (down, 0)
+    for step_m, told in ((0.0, 0.3), (3.0, None), (-20.0, None)):
+        paths = [
+            write_tif(tmp_path / "a.tif", heights[first], west=west, north=north),
+            write_tif(
+                tmp_path / "b.tif", heights[second] + step_m,
+                west=west + shift[0], north=north + shift[1],
+            ),
+        ]  # fmt: skip
+        terrain = read_terrain(paths, frame=FRAME, bounds=NEAR)
+        if told is not None:
+            assert terrain.seam_step_m < told
+        else:
+            assert terrain.seam_step_m == pytest.approx(abs(step_m), abs=0.3)
+
+
+def test_a_sidecar_file_moves_nothing(tmp_path):
+    path = plane_tif(tmp_path / "t.tif")
+    plain = read_terrain(path, frame=FRAME, bounds=NEAR)
+    (tmp_path / "t.tif.aux.xml").write_text(
+        "<PAMDataset><PAMRasterBand band='1'><Offset>100</Offset></PAMRasterBand>"
+        "<GeoTransform>0, 5, 0, 0, 0, -5</GeoTransform></PAMDataset>"
+    )
+    beside = read_terrain(path, frame=FRAME, bounds=NEAR)
+    assert np.array_equal(plain.elevation_m, beside.elevation_m, equal_nan=True)
