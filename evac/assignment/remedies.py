@@ -21,6 +21,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Assignment, Remedy, Work
+from evac.gear.rope_needed import whole_metres
 
 EFFORT = 100.0
 """Trials in all (`evac.assignment.effort`): about 6 s beside a plan."""
@@ -244,7 +245,7 @@ def _bounds(lift: Lift, gap: list[UnitHeights]) -> list[Finding]:
                 where=f"{unit.span_id} {unit.side.value}",
                 values={
                     "technique": technique.id,
-                    "needed_m": needed_m,
+                    "needed_m": whole_metres(needed_m),
                     "height_m": unit.rope_greatest_m,
                     "margin_m": unit.margin_m,
                     "trained": ", ".join(

@@ -10,6 +10,7 @@ from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import Option, Reach
+from evac.gear.rope_needed import whole_metres
 from evac.heights.units import ORDER, PLACE
 from evac.words import Words
 
@@ -179,8 +180,8 @@ def _short(
             if not reach.ok:
                 key = (
                     reach.limit,
-                    _whole(reach.rope_needed_m),
-                    _whole(reach.rope_have_m),
+                    _whole(reach.rope_needed_m, up=True),
+                    _whole(reach.rope_have_m, up=False),
                 )
                 found.setdefault(key, []).append(number + 1)
         if found:
@@ -195,9 +196,11 @@ def _short(
     return lines
 
 
-def _whole(value_m: float) -> int:
-    # Rounded up: a rope must never seem to suffice by rounding.
-    return math.ceil(value_m) if math.isfinite(value_m) else -1
+def _whole(value_m: float, *, up: bool) -> int:
+    # What is needed goes up, what is there down: no rope may suffice by rounding.
+    if not math.isfinite(value_m):
+        return -1
+    return int(whole_metres(value_m)) if up else math.floor(value_m)
 
 
 def _lack(key: tuple[str, int, int], numbers: Sequence[int], words: Words) -> str:

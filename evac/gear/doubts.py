@@ -11,6 +11,7 @@ from evac.facts.lift import Kit, Lift
 from evac.facts.work import NEVER_S, Option, Reach, UnitGate
 from evac.gear.choices import is_overdue, is_retired, refusals, spare_kits
 from evac.gear.reach import LADDER, unit_name
+from evac.gear.rope_needed import whole_metres
 from evac.words import Words
 
 DUE_SOON_DAYS = 30
@@ -95,7 +96,7 @@ def _unreached(
             "technique": option.technique,
             "height_m": best.height_m,
             "margin_m": best.margin_m,
-            "needed_m": best.rope_needed_m,
+            "needed_m": whole_metres(best.rope_needed_m),
             "have_m": best.rope_have_m,
         }
         findings.append(

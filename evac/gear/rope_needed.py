@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -138,3 +139,14 @@ def _highest_m(needed_at_m: Callable[[float], float], have_m: float) -> float:
         else:
             high_m = middle_m
     return low_m
+
+
+def whole_metres(needed_m: float) -> float:
+    """A length to ask for, rounded up: a kit of the length that is said must suffice.
+
+    Examples
+    --------
+    >>> whole_metres(68.1345)
+    69.0
+    """
+    return float(math.ceil(needed_m - 1e-9)) if math.isfinite(needed_m) else needed_m

@@ -304,7 +304,20 @@ def test_what_a_kit_lacks_is_said_in_metres_of_rope() -> None:
     needed = math.ceil(reach.rope_needed_m)
     assert isinstance(lines, list)
     (line,) = [str(item) for item in lines if str(item).startswith("13-14, ascending")]
-    assert f"{needed} m needed of {math.ceil(reach.rope_have_m)} m" in line
+    assert f"{needed} m needed of {math.floor(reach.rope_have_m)} m" in line
+
+
+def test_no_rope_suffices_by_rounding() -> None:
+    plan = make_plan(unreached_span=13)
+    reaches = tuple(
+        replace(item, rope_needed_m=55.6, rope_have_m=55.5)
+        if item.span_index == 13 and item.limit == "rope"
+        else item
+        for item in plan.reaches
+    )
+    blocks = reach_blocks(replace(plan, reaches=reaches), Words())
+    lines = next(block["items"] for block in blocks if block["kind"] == "list")
+    assert "56 m needed of 55 m" in str(lines)
 
 
 def test_thirteen_options_are_shown_in_two_tables_of_like_width() -> None:
