@@ -9,6 +9,7 @@ import numpy as np
 
 from evac.errors import InputError, Problem
 from evac.facts.finding import Finding, Severity
+from evac.facts.heights import BoolArray
 from evac.facts.lift import FloatArray, SupportKind
 from evac.frame import Frame, meets_antimeridian
 from evac.inputs.problems import problem
@@ -16,6 +17,9 @@ from evac.inputs.rows import SupportRow
 from evac.units import FOOT_M
 
 SHORTEST_LINE_M = 20.0
+APART_DOUBT, APART_MOST = (2.0, 0.02), (10.0, 0.1)
+"""Between neighbours a difference of distance and map is told, and refused, from these
+metres on, or from this share of what lies between where that is more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +95,13 @@ def place_supports(
     problems = _order_problems(rows, numbers, distance_m)
     if problems:
         raise InputError(file, problems)
-    findings = _placing_doubts(distance_m, x_m=x_m, y_m=y_m)
+    problems = _apart_problems(rows, numbers, given, steps_m=steps_m, known=known)
+    if problems:
+        raise InputError(file, problems)
+    # Where the whole length is in dispute, every span is.
+    findings = _placing_doubts(distance_m, x_m=x_m, y_m=y_m) or _apart_doubts(
+        rows, given, steps_m=steps_m, known=known
+    )
     return Placed(
         frame=frame, distance_m=distance_m, x_m=x_m, y_m=y_m, findings=findings
     )
@@ -180,6 +190,81 @@ def _order_problems(
         )
         if here <= before
     ]
+
+
+def _contradictions(
+    given_m: FloatArray,
+    *,
+    steps_m: FloatArray,
+    known: BoolArray,
+    least: tuple[float, float],
+) -> list[tuple[int, float]]:
+    """Neighbours whose distance and places are both given and differ too much.
+
+    Returns
+    -------
+    list of (int, float)
+        Index of the second of the two, and what ``distance_m`` counts between them [m].
+    """
+    stated_m = np.diff(given_m)
+    both = known[1:] & known[:-1] & np.isfinite(stated_m)
+    apart_m = np.abs(np.where(both, stated_m - steps_m, 0.0))
+    wrong = apart_m > np.maximum(least[0], least[1] * steps_m)
+    return [(int(index) + 1, float(stated_m[index])) for index in np.flatnonzero(wrong)]
+
+
+def _apart_problems(
+    rows: Sequence[SupportRow],
+    numbers: Sequence[int],
+    given_m: FloatArray,
+    *,
+    steps_m: FloatArray,
+    known: BoolArray,
+) -> list[Problem]:
+    """Distances that contradict the map so far that one of the two is a mistake."""
+    if len(rows) < 3:
+        return []
+    return [
+        problem(
+            "distance_differs",
+            where=f"row {numbers[index]}, column distance_m",
+            found=rows[index].distance_m,
+            before=rows[index - 1].support,
+            stated_m=stated_m,
+            map_m=float(steps_m[index - 1]),
+        )
+        for index, stated_m in _contradictions(
+            given_m, steps_m=steps_m, known=known, least=APART_MOST
+        )
+    ]
+
+
+def _apart_doubts(
+    rows: Sequence[SupportRow],
+    given_m: FloatArray,
+    *,
+    steps_m: FloatArray,
+    known: BoolArray,
+) -> tuple[Finding, ...]:
+    if len(rows) < 3:
+        # Of a line of one span the length is told.
+        return ()
+    return tuple(
+        Finding(
+            key="inputs.distance_in_doubt",
+            severity=Severity.WARN,
+            where=rows[index].support,
+            values={
+                "first": rows[index - 1].support,
+                "second": rows[index].support,
+                "stated_m": stated_m,
+                "map_m": float(steps_m[index - 1]),
+            },
+        )
+        for index, stated_m in _contradictions(
+            given_m, steps_m=steps_m, known=known, least=APART_DOUBT
+        )
+    )
 
 
 def _placing_doubts(

@@ -32,6 +32,9 @@ WIRE_GRADE_N_PER_MM2 = (1_570.0, 2_160.0)
 """Grades of rope wire (EN 12385)."""
 LEAST_SAFETY = 4.5
 """French limits of monocable ropeways; fixed grip with conveyor loading (seen)."""
+MOST_SAFETY = 12.0
+"""Twice what ropes are chosen for: the force is mostly that of one side only (common
+practice, no source)."""
 EMPTY_KG_PER_SEAT = (25.0, 160.0)
 PASSENGER_KG = (77.0, 120.0)
 """Least: 170 lb, the design load of ANSI B77.1, seen second-hand."""
@@ -43,6 +46,8 @@ INTERVAL_S = (4.0, 120.0)
 MOST_PER_HOUR = 4_800.0
 LINE_SPEED_M_PER_S = {Grip.DETACHABLE: 6.0, Grip.FIXED: 2.8}
 """French limits of monocable ropeways; fixed grip with loading conveyor (seen)."""
+STATION_DOUBT_M = 5.0
+"""An upper station this much below the other one is no error of a survey."""
 STEEPEST_DEG = 50.0
 ZONE_HOURS = 3.0
 LONGEST_EVACUATION_H = 8.0
@@ -64,17 +69,22 @@ def checked(lift: Lift, *, supports_file: str) -> Lift:
     InputError
         If numbers of the folder cannot go together.
     """
-    problems = _impossible(lift)
-    if problems:
-        raise InputError(LIFT_TOML, problems)
+    _refuse(_spacing_problems(lift))
     fit.require_fit(lift, file=supports_file)
+    # Terrain of another place may turn the line upside down, so that is told before.
+    _refuse(_station_problems(lift))
     found: list[Finding] = []
     for doubt in _DOUBTS:
         found += doubt(lift)
     return replace(lift, findings=(*lift.findings, *found))
 
 
-def _impossible(lift: Lift) -> list[Problem]:
+def _refuse(problems: list[Problem]) -> None:
+    if problems:
+        raise InputError(LIFT_TOML, problems)
+
+
+def _spacing_problems(lift: Lift) -> list[Problem]:
     length_m = lift.supports[-1].distance_m
     if lift.carriers.spacing_m <= length_m:
         return []
@@ -84,6 +94,22 @@ def _impossible(lift: Lift) -> list[Problem]:
             where="[carriers] spacing_m",
             found=round(lift.carriers.spacing_m, 2),
             length_m=length_m,
+        )
+    ]
+
+
+def _station_problems(lift: Lift) -> list[Problem]:
+    first_m, last_m = (lift.supports[end].ground_m for end in (0, -1))
+    rise_m = last_m - first_m if lift.upper_is_last else first_m - last_m
+    if rise_m >= -STATION_DOUBT_M:
+        return []
+    return [
+        problem(
+            "upper_is_lower",
+            where="[lift] upper_station",
+            found="last" if lift.upper_is_last else "first",
+            other="first" if lift.upper_is_last else "last",
+            lower_m=-rise_m,
         )
     ]
 
@@ -152,10 +178,15 @@ def _safety(lift: Lift) -> list[Finding]:
         return []
     # Half the carriage force runs in each side; the top of the line carries more.
     safety = lift.rope.breaking_force_n / (lift.tension.high_force_n / 2)
-    if safety >= LEAST_SAFETY:
-        return []
-    values = {"safety": safety, "least": LEAST_SAFETY}
-    return [Finding(key="inputs.safety", severity=Severity.WARN, values=values)]
+    if safety < LEAST_SAFETY:
+        values = {"safety": safety, "least": LEAST_SAFETY}
+        return [Finding(key="inputs.safety", severity=Severity.WARN, values=values)]
+    if safety > MOST_SAFETY:
+        values = {"safety": safety, "most": MOST_SAFETY}
+        return [
+            Finding(key="inputs.safety_high", severity=Severity.WARN, values=values)
+        ]
+    return []
 
 
 def _sag(lift: Lift) -> list[Finding]:

@@ -48,6 +48,7 @@ UNUSUAL: list[tuple[str, dict[str, Any]]] = [
     ("inputs.rope_stiffness", {"rope": {"axial_stiffness_n": 200e6}}),
     ("inputs.rope_strength", {"rope": {"breaking_force_n": 2.5e6}}),
     ("inputs.safety", {"tension": {"high_force_n": 500e3}}),
+    ("inputs.safety_high", {"tension": {"high_force_n": 90e3}}),
     ("inputs.sag_large", {"tension": {"force_n": 40e3}}),
     ("inputs.sag_small", {"tension": {"force_n": 6e6}}),
     ("inputs.empty_mass", {"carriers": {"empty_mass_kg": 50.0}}),
@@ -316,3 +317,47 @@ def test_every_finding_of_inputs_has_its_sentences() -> None:
             assert words.has(f"finding.{key}.remedy")
         else:
             assert words.has(key), key
+
+
+def test_an_upper_station_that_lies_lower_is_refused() -> None:
+    lift = make_lift()
+    with pytest.raises(InputError) as refused:
+        checked(
+            replace(lift, upper_is_last=not lift.upper_is_last),
+            supports_file="supports.csv",
+        )
+    assert "[lift] upper_station: found 'first', expected the station that" in str(
+        refused.value
+    )
+
+
+def with_inner_place(tmp_path: Path, *, distance_m: float, **more: str) -> Lift:
+    """The small folder with lat and lon of support 2-3, 160 m from the first."""
+    # One degree of latitude is 111.17 km here (WGS 84): 160 m are 0.0014392 degrees.
+    supports = (
+        FILES["supports.csv"]
+        .replace(
+            "2-3,160,1530,8.5,,,,no",
+            f"2-3,{distance_m},1530,8.5,,46.8014392,9.9,no",
+        )
+        .replace("1,60,1508,8,support,,,no", "1,60,1508,8,support,46.8005397,9.9,no")
+    )
+    folder = write_folder(tmp_path / "lift", supports_csv=supports, **more)
+    return open_lift(folder, today=date(2027, 1, 20))
+
+
+@pytest.mark.parametrize(("distance_m", "told"), [(160, 0), (161.5, 0), (166, 1)])
+def test_a_distance_that_the_map_contradicts_is_told(
+    tmp_path: Path, distance_m: float, told: int
+) -> None:
+    lift = with_inner_place(tmp_path, distance_m=distance_m)
+    assert keys(lift).count("inputs.distance_in_doubt") == told
+
+
+def test_a_distance_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as refused:
+        with_inner_place(tmp_path, distance_m=130)
+    assert (
+        "supports.csv, row 4, column distance_m: found 130, expected a distance "
+        "about 100.0 m beyond support 1, as lat and lon of the two say, and not 70.0 m."
+    ) in str(refused.value)
