@@ -17,12 +17,18 @@ from evac.inputs.rows import (
     TeamRow,
     TechniqueRow,
 )
+from evac.reference import step_times
 
 LEAST_HALF_M = 10.0
 """A half shorter than this is no span to work in (common practice, no source)."""
 
 ON_GROUND = "any on the ground"
 """Rows of the step times that belong to every technique worked from the ground."""
+
+
+_LOWER = "lower"
+_ONLY_SOMETIMES = ("add for", "check", "reach")
+"""Starts of steps that depend on the passenger, the carrier or the ground."""
 
 
 def check_techniques(
@@ -97,6 +103,69 @@ def check_step_times(
         for kind in sorted(need - have)
     ]
     _raise(file, problems)
+
+
+def check_team_steps(
+    rows: Sequence[StepTimeRow],
+    *,
+    file: str,
+    techniques: Sequence[TechniqueRow],
+    teams: Sequence[TeamRow],
+) -> None:
+    """Refuse a table that gives no time to a part of what a team does.
+
+    What is missing would count as no time at all, and the plan would come out too
+    short. Needed is what the first table has for the technique's kind: a set-up for
+    each span, a time for each carrier and passenger, lowering for each metre.
+
+    Raises
+    ------
+    InputError
+        Listing every part that is missing.
+    """
+    used = {name for team in teams for name in team.techniques}
+    kinds = {row.kind for row in techniques if row.technique in used}
+    problems = []
+    for kind in sorted(kinds - {"outside help"}):
+        for part, step in _needed_steps(kind).items():
+            likely_s = [
+                row.likely_s
+                for row in rows
+                if row.technique == kind and _part(row.step, row.per) == part
+            ]
+            if sum(likely_s) > 0:
+                continue
+            problems.append(
+                problem(
+                    "step_missing",
+                    where="column step",
+                    found="0 s" if likely_s else "",
+                    kind=kind,
+                    step=step,
+                    per="metre" if part == _LOWER else part,
+                )
+            )
+    _raise(file, problems)
+
+
+def _needed_steps(kind: str) -> dict[str, str]:
+    """Part of the work -> the first table's step for it; another kind's if unlisted."""
+    listed = [row for row in step_times() if row.technique == kind]
+    found: dict[str, str] = {}
+    for row in listed or step_times():
+        part = _part(row.step, row.per)
+        # Of a kind that the first table leaves out, only this much is known.
+        if part is not None and (listed or part in ("passenger", _LOWER)):
+            found.setdefault(part, row.step)
+    return found
+
+
+def _part(step: str, per: str) -> str | None:
+    """What a step is a part of; None for what is not done at every carrier or span."""
+    if per == "metre":
+        return _LOWER if step.startswith(_LOWER) else None
+    is_always = not step.startswith(_ONLY_SOMETIMES)
+    return per if per in ("span", "carrier", "passenger") and is_always else None
 
 
 def check_drills(

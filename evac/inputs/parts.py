@@ -136,6 +136,15 @@ def crew_part(
 
     timed, present = troubles.tried(times), troubles.tried(teams)
 
+    def team_steps() -> None:
+        if known is not None and timed is not None and present is not None:
+            file = file_name(files, named, "times") or ""
+            crosscheck.check_team_steps(
+                timed, file=file, techniques=known, teams=present
+            )
+
+    troubles.tried(team_steps)
+
     def kits() -> tuple[KitRow, ...]:
         table = required_table(files, named, "kit")
         findings.extend(feet_findings(table))

@@ -7,6 +7,7 @@ from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Assignment, Work
 from evac.gear import technique_of
+from evac.timing.first_table import step_doubts
 from evac.timing.steps import day_factor, has_times, lower_rows
 
 LEAST_PACE_S = 180.0
@@ -55,6 +56,10 @@ def doubts(lift: Lift, heights: Heights, work: Work) -> tuple[Finding, ...]:
             )
         )
     findings += _fast_lowering(lift, used)
+    kinds = [technique_of(lift, name).kind for name in used]
+    findings += step_doubts(lift, [kind for kind in kinds if has_times(lift, kind)])
+    if lift.occupancy.high == 0:
+        findings.append(Finding(key="timing.nobody_up", severity=Severity.WARN))
     findings.append(
         Finding(
             key="timing.planned_people",

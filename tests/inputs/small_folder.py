@@ -128,6 +128,8 @@ TIMES = f"""technique,step,per,low_s,likely_s,high_s,condition
 {LOOP},first set-up in a span,span,120,240,900,
 {LOOP},lower,metre,1.2,1.7,3.0,
 ladder,take a passenger down,passenger,90,120,180,
+{LOOP},make ready,carrier,45,90,240,
+{LOOP},prepare a passenger,passenger,45,90,240,
 """
 
 HAZARDS = """{"type": "FeatureCollection", "features": [
