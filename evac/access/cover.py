@@ -134,7 +134,7 @@ def vehicle_doubts(
     *,
     ways_in: WaysIn | None = None,
 ) -> tuple[Finding, ...]:
-    """Shared vehicles driven through their stops: teams that come later than planned.
+    """Vehicles that several teams with a zone share, and who comes later for it.
 
     A team's arrival is planned as if the vehicle drove to its zone directly, with a
     stop for every team set down before. Here the vehicle drives from zone to zone in
@@ -146,6 +146,14 @@ def vehicle_doubts(
         first = next(team for team in lift.teams if team.vehicle == vehicle)
         aboard = [team for team in sharers(lift, first) if team.id in zones]
         if len(aboard) > 1:
+            findings.append(
+                Finding(
+                    key="access.vehicle_shared",
+                    severity=Severity.WARN,
+                    where=vehicle,
+                    values={"teams": ", ".join(team.id for team in aboard)},
+                )
+            )
             network = ways_in.network if ways_in else team_network(lift, line)
             findings += _round_doubts(lift, network, aboard, zones)
     return tuple(findings)

@@ -7,7 +7,6 @@ import shapely
 from shapely.geometry import LineString
 
 from evac.access.network import AVALANCHE
-from evac.access.routes import sharers
 from evac.access.strands import LIFT_KIND, PIECE_M, is_own_line
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line
@@ -145,16 +144,6 @@ def _vehicles(lift: Lift) -> list[Finding]:
             findings.append(
                 Finding(
                     key="access.vehicle_twice", severity=Severity.WARN, where=vehicle
-                )
-            )
-        shared = sharers(lift, aboard[0])
-        if len(shared) > 1:
-            findings.append(
-                Finding(
-                    key="access.vehicle_shared",
-                    severity=Severity.WARN,
-                    where=vehicle,
-                    values={"teams": ", ".join(team.id for team in shared)},
                 )
             )
     return findings

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from bisect import bisect_left
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -11,7 +12,12 @@ from evac.documents.compare import change_blocks
 from evac.documents.glyphs import missing_glyphs
 from evac.documents.names import file_names, team_zones
 from evac.documents.plandoc import plan_document_facts
-from evac.documents.sheet import ROOM_OF_LONG_SHEETS, rooms_for, sheet_facts
+from evac.documents.sheet import (
+    ROOM_OF_LONG_SHEETS,
+    Room,
+    rooms_for,
+    sheet_facts,
+)
 from evac.documents.typeset import Fact, page_count, page_pictures, pdf_bytes
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Team
@@ -122,19 +128,17 @@ def _fitted(plan: Plan, team: Team, words: Words) -> tuple[dict[str, Fact], byte
     title = words.say("sheet.title", lift=plan.lift.name)
     zones = team_zones(plan).get(team.id, ())
     rooms = rooms_for(plan, team, words)
-    facts = sheet_facts(plan, team, zones, words, room=rooms[0])
-    page = pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
-    if page_count(page) <= _MOST_PAGES:
-        return facts, page
-    # Drawing is what takes time, so the other rooms are tried with blank drawings.
-    for room in rooms[1:]:
+
+    def fits(room: Room) -> bool:
+        # Drawing is what takes time, so rooms are tried with blank drawings.
         blank = sheet_facts(plan, team, zones, words, room=room, draw=False)
         page = pdf_bytes("sheet", facts={"title": title, "sheets": [blank]})
-        if page_count(page) <= _MOST_PAGES:
-            break
-    else:
-        # More pages than two, which a finding says; then rather legible than crowded.
-        room = ROOM_OF_LONG_SHEETS
+        return page_count(page) <= _MOST_PAGES
+
+    # What fits a room fits nearly every tighter one: four tries at most, not nine.
+    first = bisect_left(rooms, True, key=fits)
+    # More pages than two, which a finding says; then rather legible than crowded.
+    room = rooms[first] if first < len(rooms) else ROOM_OF_LONG_SHEETS
     facts = sheet_facts(plan, team, zones, words, room=room)
     return facts, pdf_bytes("sheet", facts={"title": title, "sheets": [facts]})
 

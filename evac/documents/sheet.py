@@ -9,25 +9,34 @@ from matplotlib.figure import Figure
 
 from evac.documents.codes import geo_address, qr_svg
 from evac.documents.names import labels, not_yours_text, place_text, zone_text
+from evac.documents.sheet_assumed import assumed_text
 from evac.documents.sheet_parts import (
     carrier_columns,
     carrier_widths_mm,
     gate_rows,
     kit_lines,
+    landing_lines,
     muster_lines,
+)
+from evac.documents.sheet_warnings import (
+    alarm_texts,
+    crossing_texts,
+    idle_reasons,
+    limits_text,
+    support_legend,
     warning_texts,
 )
 from evac.documents.typeset import Fact
-from evac.facts.lift import Team, TensionState
+from evac.facts.lift import Team, Technique, TensionState
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
 from evac.figures.carrier_words import say_of
 from evac.figures.taken import units_taken
 from evac.figures.zone_layout import WIDTH_MM, lay_zone
+from evac.gear import technique_of
 from evac.words import Words
 
-_ASSUMPTIONS_SHOWN = 4
 _MAP_WIDTH_MM = 112.0
 _CARRIERS_MOST_MM = 130.0
 """What the second page has left for carriers beside everything else on it."""
@@ -50,14 +59,18 @@ class Room:
 
 ROOMS = (
     Room(section_mm=50.0, map_mm=70.0, text_pt=10.5, row_mm=7.0, split=True),
-    Room(section_mm=44.0, map_mm=66.0, text_pt=10.0, row_mm=6.0, split=True),
+    Room(section_mm=44.0, map_mm=66.0, text_pt=10.0, row_mm=6.5, split=True),
+    Room(section_mm=40.0, map_mm=58.0, text_pt=9.5, row_mm=6.0, split=True),
+    Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=6.0, split=True),
+    Room(section_mm=32.0, map_mm=50.0, text_pt=9.0, row_mm=6.0, split=True),
     Room(section_mm=40.0, map_mm=58.0, text_pt=9.5, row_mm=4.6, split=True),
-    Room(section_mm=34.0, map_mm=54.0, text_pt=9.5, row_mm=4.0, split=True),
-    Room(section_mm=26.0, map_mm=46.0, text_pt=9.5, row_mm=3.6, split=False),
+    Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=True),
+    Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=False),
+    Room(section_mm=26.0, map_mm=42.0, text_pt=9.0, row_mm=3.4, split=False),
 )
 """From generous to tight; the first with which a sheet keeps to two pages is taken."""
 
-ROOM_OF_LONG_SHEETS = ROOMS[2]
+ROOM_OF_LONG_SHEETS = ROOMS[5]
 
 
 def rooms_for(plan: Plan, team: Team, words: Words) -> tuple[Room, ...]:
@@ -106,15 +119,19 @@ def sheet_facts(
             day=plan.date,
             fingerprint=plan.fingerprint,
         ),
-        "alarms": _alarms(plan, words),
+        "alarms": list(alarm_texts(plan, words)),
         "secured": _secured(plan, words),
         "kits": list(kit_lines(plan, team, zones, words)),
         "phrases": _numbered(plan, words, "phrase"),
         "special": _numbered(plan, words, "special"),
         "standdown": _numbered(plan, words, "standdown"),
-        "assumptions": _assumptions(plan, words),
+        "assumptions": assumed_text(plan.lift, words),
         "cautions": words.say("cautions.short"),
         "reserve": "",
+        "idle": False,
+        "limits": "",
+        "crossings": [],
+        "warnings": [],
     }
     if zones:
         facts |= _zone_facts(plan, team, zones, words)
@@ -127,6 +144,9 @@ def sheet_facts(
             ready_s=team.ready_s,
         )
         facts["key_facts"] = _reserve_facts(team, words)
+        if not able:
+            facts["idle"] = True
+            facts["warnings"] = list(idle_reasons(plan, team, words))
     return facts
 
 
@@ -143,6 +163,9 @@ def _zone_facts(
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
         "not_yours": _not_yours(plan, zones, words),
         "key_facts": _key_facts(plan, team, zones, words),
+        "limits": limits_text(plan, zones, words),
+        "crossings": list(crossing_texts(plan, zones, words)),
+        "section_legend": support_legend(plan, zones, words),
         "warnings": list(warning_texts(plan, team, zones, words)),
         "way": _way_lines(plan, team, route, words),
         "access_point": words.say(
@@ -157,6 +180,7 @@ def _zone_facts(
         "carriers_note": words.say(
             "sheet.carriers_at" if columns else "sheet.carriers_none"
         ),
+        "landings": " ".join(landing_lines(plan, zones, words)),
         "evacuees": list(muster_lines(plan, zones, words)),
         "special_note": _special_note(plan, first, words),
         "expected": words.say(
@@ -214,25 +238,21 @@ def _svg(figure: Figure) -> str:
 
 def _labels(plan: Plan, words: Words) -> dict[str, Fact]:
     """Every fixed text, for cabins that of cabins."""
-    return {
-        key: say_of(words, f"sheet.label.{key}", plan.lift)
-        for key in labels(words, "sheet.label")
-    }
+    return {key: _label(plan, key, words) for key in labels(words, "sheet.label")}
+
+
+def _label(plan: Plan, key: str, words: Words) -> str:
+    """A fixed text; with feet, that of a column that shows them too."""
+    feet = f"{key}_feet"
+    if words.feet and words.has(f"sheet.label.{feet}"):
+        key = feet
+    return say_of(words, f"sheet.label.{key}", plan.lift)
 
 
 def _numbered(plan: Plan, words: Words, name: str) -> list[Fact]:
     found: list[Fact] = []
     while words.has(key := f"sheet.label.{name}_{len(found) + 1}"):
         found.append(say_of(words, key, plan.lift))
-    return found
-
-
-def _alarms(plan: Plan, words: Words) -> list[Fact]:
-    found: list[Fact] = []
-    if not plan.everyone_reached:
-        found.append(words.say("sheet.not_reached"))
-    if plan.limit_met is False:
-        found.append(words.say("sheet.limit_missed"))
     return found
 
 
@@ -256,18 +276,13 @@ def _key_facts(
     plan: Plan, team: Team, zones: Sequence[Zone], words: Words
 ) -> list[Fact]:
     first = zones[0]
-    technique = next(
-        item for item in plan.lift.techniques if item.id == first.option.technique
-    )
+    technique = technique_of(plan.lift, first.option.technique)
     rows = [item for item in plan.schedule.rescues if item.team == team.id]
-    direction = "downhill" if technique.downhill_only else "any_direction"
     gear = "; ".join(dict.fromkeys(_gear_text(plan, zone, words) for zone in zones))
     facts: dict[str, str] = {
         "start": _start_text(plan, first, words),
-        "direction": words.say(f"sheet.label.{direction}"),
-        "crew": words.say(
-            "sheet.crew", crew=team.crew, roles=technique.roles.replace(" | ", ", ")
-        ),
+        "direction": _direction_text(plan, first, words),
+        "crew": _crew_text(team, technique, words),
         "technique": gear,
         "arrives": words.say("sheet.arrives", arrival_s=first.arrival_s),
         "first_work": words.say("sheet.first_work", start_s=first.start_s),
@@ -282,6 +297,34 @@ def _key_facts(
         ),
     }
     return _labelled(facts, words)
+
+
+def _direction_text(plan: Plan, zone: Zone, words: Words) -> str:
+    """From which support the zone is worked, and whether that is up or down.
+
+    The order of carriers on the sheet runs so and another team may come towards this
+    one, so it is said also where the technique would allow either way.
+    """
+    from_last = zone.start_support > zone.first_span
+    last = zone.first_span if from_last else zone.last_span + 1
+    downhill = from_last == plan.lift.upper_is_last
+    return words.say(
+        "sheet.direction_downhill" if downhill else "sheet.direction_uphill",
+        first=place_text(plan.lift.supports[zone.start_support], words),
+        last=place_text(plan.lift.supports[last], words),
+    )
+
+
+def _crew_text(team: Team, technique: Technique, words: Words) -> str:
+    """Who does what; people beyond the technique's crew get their role on site."""
+    roles = technique.roles.replace(" | ", ", ")
+    more = team.crew - technique.min_crew
+    return words.say(
+        "sheet.crew_more" if more > 0 else "sheet.crew",
+        crew=team.crew,
+        roles=roles,
+        more=more,
+    )
 
 
 def _reserve_facts(team: Team, words: Words) -> list[Fact]:
@@ -370,20 +413,17 @@ def _special_note(plan: Plan, zone: Zone, words: Words) -> str:
     )
     if able:
         return words.say("sheet.incapacitated_yes")
+    cover = next((item for item in plan.pickoffs if item.zone_team == zone.team), None)
+    if cover is None or cover.team is None:
+        return words.say(
+            "sheet.incapacitated_no", pickoff_s=plan.lift.organisation.pickoff_s
+        )
     return words.say(
-        "sheet.incapacitated_no", pickoff_s=plan.lift.organisation.pickoff_s
+        "sheet.incapacitated_own"
+        if cover.team == zone.team
+        else "sheet.incapacitated_team",
+        team=cover.team,
+        kit=cover.kit or "",
+        technique=cover.technique or "",
+        pickoff_s=plan.lift.organisation.pickoff_s,
     )
-
-
-def _assumptions(plan: Plan, words: Words) -> str:
-    every = plan.lift.assumptions
-    if not every:
-        return ""
-    shown = ", ".join(
-        words.say("sheet.assumption", key=item.key, value=item.value)
-        for item in every[:_ASSUMPTIONS_SHOWN]
-    )
-    more = len(every) - _ASSUMPTIONS_SHOWN
-    if more > 0:
-        return words.say("sheet.assumptions_more", list=shown, count=more)
-    return words.say("sheet.assumptions", list=shown)

@@ -4,32 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
-from shapely.geometry import LineString
-
-from evac.access.network import AVALANCHE
 from evac.documents.names import runs_text
-from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
 from evac.figures.hazard_bars import hazard_text
 from evac.figures.taken import units_taken
+from evac.muster import landing_class
 from evac.units import FOOT_M
 from evac.words import Words
 
-_MOST_WARNINGS = 5
-_ROWS_ALONE = 8
-_MOST_COLUMNS = 3
-_EVERYWHERE = frozenset(
-    {
-        "inputs.height_step",
-        "inputs.length_in_doubt",
-        "line.terrain_coarse",
-    }
-)
-"""Findings about the whole line that a team must know before it trusts a height."""
-_ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
+_LINES_ALONE = 11
+"""Lines of carriers and span-sides that one column holds before another begins."""
+_MOST_COLUMNS = 2
 
 
 def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]]]:
@@ -38,16 +27,18 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
     Returns
     -------
     list of list of list of str
-        Columns; in a column, rows of one cell (the name of a span-side) or of five:
-        number, metres from the span's first support, seat, rope needed, minutes.
+        Columns; in a column, rows of one cell (the name of a span-side) or of six:
+        order, a blank for the number painted on the carrier (the lift stops anywhere,
+        so nobody knows it beforehand), metres from the span's first support, seat,
+        rope needed, minutes.
     """
     mine = sorted(
         (item for item in plan.schedule.rescues if item.team == team.id),
         key=lambda item: item.order,
     )
-    # Feet in brackets take the room of a third column.
-    most = _MOST_COLUMNS - 1 if words.feet else _MOST_COLUMNS
-    columns = max(1, min(most, math.ceil(len(mine) / _ROWS_ALONE)))
+    units = [(rescue.side, rescue.span_index) for rescue in mine]
+    lines = len(mine) + sum(one != other for one, other in pairwise([None, *units]))
+    columns = max(1, min(_MOST_COLUMNS, math.ceil(lines / _LINES_ALONE)))
     each = math.ceil(len(mine) / columns)
     found = []
     for start in range(0, len(mine), max(each, 1)):
@@ -64,10 +55,10 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
 
 
 def carrier_widths_mm(words: Words, *, text_pt: float) -> tuple[float, ...]:
-    """Widths of the five columns of `carrier_columns`; a blank takes the rest."""
-    at_nine_points = (8.4, 19.0, 18.5, 18.5, 8.6)
+    """Widths of the six columns of `carrier_columns`; a blank takes the rest."""
+    at_nine_points = (12.0, 13.6, 15.6, 15.4, 15.6, 8.6)
     if not words.feet:
-        at_nine_points = (8.4, 8.6, 10.6, 10.4, 8.6)
+        at_nine_points = (12.0, 18.0, 9.0, 11.0, 11.0, 8.6)
     return tuple(round(width * text_pt / 9.0, 1) for width in at_nine_points)
 
 
@@ -84,6 +75,7 @@ def _carrier_row(plan: Plan, number: int, rescue: Rescue, words: Words) -> list[
     minutes = math.ceil((rescue.finish_s - rescue.start_s) / 60)
     return [
         str(number),
+        "",
         _metres(rescue.distance_m - span.start_m, 0, words),
         _metres(rescue.seat_height_m, 1, words),
         # Rounded up: a rope must never seem to suffice by rounding.
@@ -97,12 +89,12 @@ def _whole_above(value_m: float) -> float:
 
 
 def _metres(value_m: float, digits: int, words: Words) -> str:
-    """Metres as a bare number for a column headed "m", feet in brackets on request."""
+    """Metres as a bare number for a column headed so, feet behind it on request."""
     if not math.isfinite(value_m):
         return words.say("sheet.unknown")
     text = words.number(value_m, digits)
     if words.feet:
-        return f"{text} ({words.number(value_m / FOOT_M, 0)})"
+        return f"{text}/{words.number(value_m / FOOT_M, 0)}"
     return text
 
 
@@ -206,6 +198,33 @@ def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
     return "; ".join(parts)
 
 
+def landing_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
+    """What the ground asks at the landings of each span-side, alike ones together."""
+    found: dict[str, dict[Side, list[int]]] = {}
+    for side, span in sorted(units_taken(plan, zones), key=lambda unit: unit[::-1]):
+        name = landing_class(plan.heights.line, side=side, span_index=span)
+        found.setdefault(name, {}).setdefault(side, []).append(span)
+    both = len({side for sides in found.values() for side in sides}) > 1
+    lines = []
+    for name, sides in found.items():
+        runs = {side: runs_text(plan, spans) for side, spans in sides.items()}
+        if not both or (len(runs) > 1 and len(set(runs.values())) == 1):
+            where = next(iter(runs.values()))
+        else:
+            where = "; ".join(
+                f"{text} {words.say(f'sheet.side_{side.value}')}"
+                for side, text in runs.items()
+            )
+        lines.append(
+            words.say(
+                "sheet.landing",
+                spans=where,
+                landing=words.say(f"muster.landing.{name}"),
+            )
+        )
+    return lines
+
+
 def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
     """Where passengers of each span go, longest way stated."""
     spans = sorted({span for _, span in units_taken(plan, zones)})
@@ -244,61 +263,3 @@ def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
             )
         lines.append("; ".join(parts))
     return lines
-
-
-def warning_texts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
-) -> list[str]:
-    """Findings about the zone or the team, gravest first; what is left out is said."""
-    found = sorted(
-        (
-            item
-            for item in plan.findings
-            if item.severity is not Severity.NOTE and _concerns(plan, item, team, zones)
-        ),
-        key=lambda item: _ORDER[item.severity],
-    )
-    texts = [" ".join(words.finding(item)) for item in found[:_MOST_WARNINGS]]
-    if len(found) > _MOST_WARNINGS:
-        texts.append(
-            words.say("sheet.warnings_more", count=len(found) - _MOST_WARNINGS)
-        )
-    return texts
-
-
-def _concerns(plan: Plan, finding: Finding, team: Team, zones: Sequence[Zone]) -> bool:
-    if finding.key == "access.avalanche":
-        return _meets_avalanche(plan, team, zones)
-    if not finding.where:
-        return finding.key in _EVERYWHERE
-    spans, supports = plan.heights.line.spans, plan.lift.supports
-    places = {team.id, team.vehicle}
-    for side, span in units_taken(plan, zones):
-        places |= {f"{spans[span].id} {side.value}", spans[span].id}
-        for support in supports[span : span + 2]:
-            places |= {f"{support.id} {side.value}", support.id}
-    for zone in zones:
-        places |= {zone.option.kit, zone.option.technique}
-    return finding.where in places
-
-
-def _meets_avalanche(plan: Plan, team: Team, zones: Sequence[Zone]) -> bool:
-    """Whether avalanche ground lies below a team's spans or across its way in."""
-    grounds = {item.id: item for item in plan.lift.hazards if item.kind == AVALANCHE}
-    taken = units_taken(plan, zones)
-    if any(
-        (gate.side, gate.span_index) in taken and grounds.keys() & set(gate.hazard_ids)
-        for gate in plan.gates
-    ):
-        return True
-    starts = {zone.start_support for zone in zones}
-    ways = [
-        LineString(list(zip(route.x_m, route.y_m, strict=True)))
-        for route in plan.routes
-        if route.team == team.id
-        and route.support_index in starts
-        and len(route.x_m) > 1
-    ]
-    return any(
-        way.intersects(ground.geometry) for way in ways for ground in grounds.values()
-    )

@@ -199,6 +199,16 @@ def test_a_vehicle_that_sets_down_on_its_way_is_no_doubt() -> None:
     # Team 1 is set down first, at support 2; Team 2 farther on, at support 5.
     assignment = assigned(work, ("Team 1", LOOP, 0, 1), ("Team 2", LOOP, 2, 4))
 
+    (shared,) = vehicle_doubts(lift, line, assignment)
+    assert shared.key == "access.vehicle_shared"
+    assert shared.values["teams"] == "Team 1, Team 2"
+
+
+def test_a_vehicle_is_shared_only_by_teams_that_are_sent() -> None:
+    lift = vehicle_lift(1)
+    line, work, _ = setting(lift)
+    assignment = assigned(work, ("Team 2", LOOP, 0, 4))
+
     assert vehicle_doubts(lift, line, assignment) == ()
 
 
@@ -207,7 +217,7 @@ def test_a_vehicle_that_turns_back_is_told_with_the_delay() -> None:
     line, work, _ = setting(lift)
     # Team 2 first, at support 5 (600 m), then back for Team 1 to support 2 (230 m).
     assignment = assigned(work, ("Team 1", LOOP, 0, 1), ("Team 2", LOOP, 2, 4))
-    told, better = vehicle_doubts(lift, line, assignment)
+    _, told, better = vehicle_doubts(lift, line, assignment)
 
     # The other order, Team 1 first, is as planned: its stop is on the way.
     assert better.values["teams"] == "Team 1, Team 2"

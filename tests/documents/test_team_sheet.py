@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import date
 
 import builders
+import numpy as np
 import pytest
 from made_plan import make_long_lift, make_plan, walked_past
 from paper_text import joined, outside, overlapping, read_pages, too_small
@@ -19,10 +20,18 @@ from evac.documents.bundle import document_files, section_files, sheet_files
 from evac.documents.codes import geo_address
 from evac.documents.names import file_names, team_zones
 from evac.documents.sheet import rooms_for, sheet_facts
-from evac.documents.sheet_parts import carrier_columns, kit_lines, warning_texts
+from evac.documents.sheet_parts import carrier_columns, kit_lines, landing_lines
+from evac.documents.sheet_warnings import (
+    alarm_texts,
+    crossing_texts,
+    limits_text,
+    support_legend,
+    warning_texts,
+)
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import CarrierType
+from evac.facts.lift import CarrierType, Side, SupportKind
 from evac.facts.plan import Plan
+from evac.facts.work import PickOff, Zone
 from evac.figures import zone_map
 from evac.maps import map_html
 from evac.tables_out import geojson_bytes
@@ -55,7 +64,7 @@ def text() -> str:
         "8 min from patrol hut (ski)",
         "power line: Valley feeder, 20 kV",
         "grid control room",
-        "Carriers in order [m] - minutes are for planning, not a target",
+        "Carriers in order of work [m] - minutes are for planning, not a target",
         "Kit to carry",
         "inspection due December 1, 2026",
         "Stay seated",
@@ -71,7 +80,7 @@ def text() -> str:
         "Lowered",
         "Received",
         "Planning aid, not a rescue instruction",
-        "Assumed, not measured: carriers.passenger_mass_kg = 85 kg",
+        "mass of a passenger = 85 kg",
         "inputs 3f9a-77c1-20be",
     ],
 )
@@ -86,9 +95,11 @@ def test_every_carrier_of_the_team_stands_once_in_order() -> None:
         rows = [row for column in columns for row in column if len(row) > 1]
         mine = [item for item in plan.schedule.rescues if item.team == team.id]
         assert [int(row[0]) for row in rows] == list(range(1, len(mine) + 1))
-        seats = [float(row[2]) for row in rows]
+        # The lift stops anywhere: the number painted on a carrier is written by hand.
+        assert all(row[1] == "" for row in rows)
+        seats = [float(row[3]) for row in rows]
         assert seats == pytest.approx([i.seat_height_m for i in mine], abs=0.051)
-        ropes = [float(row[3]) for row in rows]
+        ropes = [float(row[4]) for row in rows]
         # Rounded up: a rope must never seem to suffice by rounding.
         assert ropes == [math.ceil(i.rope_needed_m) for i in mine]
 
@@ -111,7 +122,7 @@ def test_a_height_that_is_not_known_is_a_question_mark() -> None:
     schedule = replace(plan.schedule, rescues=(rescue,))
     team = plan.lift.teams[0]
     (column,) = carrier_columns(replace(plan, schedule=schedule), team, Words())
-    assert column[1][2:4] == ["?", "?"]
+    assert column[1][3:5] == ["?", "?"]
 
 
 def test_a_channel_that_is_not_given_stays_a_blank() -> None:
@@ -387,3 +398,303 @@ def test_a_mark_in_a_span_is_never_called_a_support() -> None:
         page.joined for page in read_pages(section_files(plan, Words())["section.pdf"])
     )
     assert joined("mark 1067 m:") not in section
+
+
+def told(plan: Plan, team: str) -> list[str]:
+    (item,) = [item for item in plan.lift.teams if item.id == team]
+    return warning_texts(plan, item, team_zones(plan)[team], Words())
+
+
+def zone_of(plan: Plan, team: str, technique: str) -> Zone:
+    """A team's zone, worked with another technique of the lift."""
+    (zone,) = team_zones(plan)[team]
+    return replace(zone, option=replace(zone.option, technique=technique))
+
+
+def test_a_rescuer_on_the_rope_is_told_not_to_cross_a_hold_down_on_it() -> None:
+    # The builders' technique on the rope passes rollers and no hold-downs; support 7,
+    # inside the zone from 5 to 10, is one. Times count going down and up again there.
+    plan = make_plan()
+    zone = zone_of(plan, "Team 2", builders.ON_ROPE)
+    (text,) = crossing_texts(plan, [zone], Words())
+    assert text == (
+        "Support 7: hold-down. Do NOT cross on the rope; go down and climb again."
+    )
+    # Whoever walks below crosses no support; nor does a zone that ends there.
+    assert crossing_texts(plan, [zone_of(plan, "Team 2", builders.LOOP)], Words()) == []
+    short = replace(zone, last_span=6)
+    assert crossing_texts(plan, [short], Words()) == []
+
+
+def test_a_support_in_doubt_is_not_crossed_on_the_rope() -> None:
+    lift = make_long_lift()
+    supports = tuple(
+        replace(item, doubtful=item.id == "6", kind=SupportKind.SUPPORT)
+        for item in lift.supports
+    )
+    plan = make_plan(replace(lift, supports=supports))
+    (text,) = crossing_texts(plan, [zone_of(plan, "Team 2", builders.ON_ROPE)], Words())
+    assert text.startswith("Support 6: in doubt. Do NOT cross on the rope")
+
+
+def test_the_mark_of_a_hold_down_is_explained_where_one_is_drawn() -> None:
+    plan = make_plan()
+    zones = team_zones(plan)
+    assert "support 7" in support_legend(plan, zones["Team 2"], Words())
+    assert support_legend(plan, zones["Team 1"], Words()) == ""
+    assert joined("Triangle: hold-down") in sheet_text(plan, "Team_2")
+
+
+def test_a_sheet_names_the_limits_of_its_technique() -> None:
+    # The builders' loop: wind 15 m/s, crew of 3, slope 90 degrees. Throwing is in
+    # doubt above 12 m/s and refused above 15 (rule 27).
+    plan = make_plan()
+    loop = limits_text(plan, [zone_of(plan, "Team 1", builders.LOOP)], Words())
+    assert loop == (
+        "Stop above 15.0 m/s of wind. A line thrown or shot over the rope is in doubt "
+        "above 12.0 m/s, forbidden above 15.0 m/s. Crew of at least 3. Rope at most "
+        "90° steep. Approval: test approval 1."
+    )
+    rope = limits_text(plan, [zone_of(plan, "Team 1", builders.ON_ROPE)], Words())
+    assert "thrown" not in rope
+    assert "Rope at most 30° steep. Approval: test approval 2." in rope
+    assert joined("Limits Stop above") in sheet_text(plan, "Team_1")
+
+
+@pytest.mark.parametrize(
+    ("start", "sentence"),
+    [
+        (10, "downhill, from support 10 to support 5"),
+        (5, "uphill, from support 5 to support 10"),
+    ],
+)
+def test_the_way_of_work_is_one_whatever_the_technique_allows(
+    start: int, sentence: str
+) -> None:
+    plan = make_plan()
+    techniques = tuple(
+        replace(item, downhill_only=False) for item in plan.lift.techniques
+    )
+    zones = tuple(
+        replace(zone, start_support=start) if zone.team == "Team 2" else zone
+        for zone in plan.assignment.zones
+    )
+    plan = replace(
+        plan,
+        lift=replace(plan.lift, techniques=techniques),
+        assignment=replace(plan.assignment, zones=zones),
+    )
+    text = sheet_text(plan, "Team_2")
+    assert joined(f"Direction {sentence}") in text
+    assert joined("either direction") not in text
+
+
+def test_people_beyond_the_crew_of_the_technique_are_not_left_without_a_word() -> None:
+    # Team 2 has four people; the loop's roles are for three.
+    plan = make_plan()
+    zones = tuple(
+        zone_of(plan, "Team 2", builders.LOOP) if zone.team == "Team 2" else zone
+        for zone in plan.assignment.zones
+    )
+    plan = replace(plan, assignment=replace(plan.assignment, zones=zones))
+    text = sheet_text(plan, "Team_2")
+    assert joined("4 (belayer, thrower, receiver, 1 more as the leader says)") in text
+
+
+def test_a_sheet_says_planned_where_the_plan_says_expected(text: str) -> None:
+    # What a zone is sized for is not what is expected on the line.
+    assert joined("Count Planned for") in text
+    assert joined("Count Expected") not in text
+
+
+@pytest.mark.parametrize(
+    ("key", "values"),
+    [
+        (
+            "informing.silent",
+            {"units": "7-8 ascending, 2-3 ascending", "voice_m": 40.0},
+        ),
+        ("muster.landing_very_steep", {"spans": "2-3, 7-8", "worst_deg": 38.0}),
+        ("muster.long_walk", {"spans": "7-8", "longest_s": 4000.0}),
+    ],
+)
+def test_a_finding_that_lists_places_stands_on_the_sheets_of_those_places(
+    key: str, values: dict[str, str | float]
+) -> None:
+    plan = make_plan(
+        findings=(Finding(key=key, severity=Severity.WARN, values=values),)
+    )
+    (mine,) = told(plan, "Team 2")
+    assert "7-8" in mine
+    assert "2-3" not in mine
+    assert told(plan, "Team 3") == []
+
+
+@pytest.mark.parametrize(
+    ("finding", "words"),
+    [
+        (
+            Finding(
+                key="clock.dusk_too_late",
+                severity=Severity.WARN,
+                values={"order_clock_s": 5e4, "late_s": 600.0, "dusk_clock_s": 61500.0},
+            ),
+            "Take lamps: the last may still hang after dusk at 17:05.",
+        ),
+        (
+            Finding(
+                key="heights.sequence",
+                severity=Severity.NOTE,
+                where="2-3 ascending",
+                values={
+                    "rise_m": 6.1,
+                    "sink_m": 1.7,
+                    "drift_m": 1.8,
+                    "at_m": 282.0,
+                    "side": "ascending",
+                },
+            ),
+            "carriers rise by up to 6.1 m",
+        ),
+    ],
+)
+def test_what_concerns_the_whole_line_stands_on_every_sheet(
+    finding: Finding, words: str
+) -> None:
+    plan = make_plan(findings=(finding,))
+    for team in ("Team 1", "Team 2", "Team 3"):
+        (text,) = told(plan, team)
+        assert words in text
+
+
+def test_a_muster_point_in_trouble_is_told_to_those_who_send_people_there() -> None:
+    finding = Finding(
+        key="muster.no_receivers",
+        severity=Severity.WARN,
+        where="Lower hut",
+        values={"people": 40, "places": 120, "overflow": 0},
+    )
+    plan = make_plan(findings=(finding,))
+    sent = {
+        zone.team
+        for zone in plan.assignment.zones
+        for span in range(zone.first_span, zone.last_span + 1)
+        if plan.muster_point.get(span) == "hut"
+    }
+    assert sent
+    for zone in plan.assignment.zones:
+        assert (told(plan, zone.team) != []) == (zone.team in sent)
+
+
+def test_the_alarm_names_the_spans_that_nobody_clears() -> None:
+    plan = make_plan(unreached_span=13)
+    (first, *_) = alarm_texts(plan, Words())
+    span = plan.heights.line.spans[13].id
+    sides = {item.side for item in plan.assignment.uncovered if item.span_index == 13}
+    assert sides
+    assert f"{span} ascending side" in first
+    assert first.startswith("THIS PLAN DOES NOT REACH EVERYONE: nobody clears")
+
+
+def test_each_landing_is_told_with_what_the_ground_asks() -> None:
+    # 9 in 10 metres below 5, 20, 30 and 40 degrees: the classes end at 10, 25 and 35
+    # (common practice, no source).
+    plan = make_plan()
+    line = plan.heights.line
+    (zone,) = team_zones(plan)["Team 2"]
+    ground = line.ground[Side.ASCENDING]
+    slope_deg = np.full_like(ground.slope_deg, 5.0)
+    for span, deg in ((6, 20.0), (7, 30.0), (8, 40.0)):
+        inside = ground.distance_m >= line.spans[span].start_m
+        slope_deg[inside] = deg
+    sloped = replace(
+        line,
+        ground={
+            **line.ground,
+            Side.ASCENDING: replace(ground, slope_deg=slope_deg),
+        },
+    )
+    plan = replace(plan, heights=replace(plan.heights, line=sloped))
+    one_side = replace(zone, sides=(Side.ASCENDING,))
+    lines = landing_lines(plan, [one_side], Words())
+    assert lines == [
+        "Landing 5-6: level ground.",
+        "Landing 6-7: sloping ground: skis off, sit down, wait for the receiver.",
+        "Landing 7-8: steep ground: a receiver holds every passenger.",
+        "Landing 8 … 10: very steep ground: receiver on a fixed rope, nobody stands "
+        "unheld.",
+    ]
+
+
+def test_invented_teams_and_heights_are_said_in_the_frame_of_every_sheet() -> None:
+    lift = make_long_lift()
+    one = lift.assumptions[0]
+    keys = ("carriers.seats", "carriers.grip", "drives.line_speed_m_per_s")
+    assumed = (
+        *(replace(one, key=key, accepted=False) for key in keys),
+        replace(one, key="supports.rope_height_m", value="8 to 14 m", accepted=False),
+        replace(one, key="teams", value="teams.csv, kit.csv", accepted=False),
+    )
+    text = sheet_text(make_plan(replace(lift, assumptions=assumed)), "Team_1")
+    assert joined("THIS TEAM AND ITS KIT ARE ASSUMED") in text
+    assert joined("THE SUPPORT HEIGHTS ARE ASSUMED") in text
+    # The gravest first, and in words.
+    assert (
+        joined(
+            "Assumed, not measured: the teams, their kit and techniques = teams.csv, "
+            "kit.csv, rope heights at the supports = 8 to 14 m"
+        )
+        in text
+    )
+    accepted = tuple(replace(item, accepted=True) for item in assumed)
+    text = sheet_text(make_plan(replace(lift, assumptions=accepted)), "Team_1")
+    assert joined("ARE ASSUMED") not in text
+
+
+def test_a_team_that_is_not_sent_holds_no_words_for_the_line() -> None:
+    plan = make_plan(
+        findings=(
+            Finding(
+                key="gear.overdue",
+                severity=Severity.WARN,
+                where="K4",
+                values={"day": "2026-10-01", "team": "Team 4"},
+            ),
+        )
+    )
+    options = tuple(item for item in plan.work.options if item.team != "Team 4")
+    text = sheet_text(replace(plan, work=replace(plan.work, options=options)), "Team_4")
+    assert joined("NOT TO BE SENT ON THE LINE") in text
+    assert joined("Kit K4 (Team 4) is overdue for inspection") in text
+    for words in ("LINE SECURED", "Do not jump", "Stand-down", "Assumed, not measured"):
+        assert joined(words) not in text
+
+
+def test_feet_stand_in_the_heading_of_the_carriers() -> None:
+    plan = make_plan()
+    pages = read_pages(sheet_files(plan, Words(feet=True))["sheets/Team_1.pdf"])
+    text = "".join(page.joined for page in pages)
+    assert joined("Carriers in order of work [metres/feet]") in text
+
+
+def test_who_picks_off_is_named_where_the_technique_cannot() -> None:
+    plan = make_plan()
+    zones = tuple(
+        zone_of(plan, zone.team, builders.LOOP) for zone in plan.assignment.zones
+    )
+    cover = PickOff(
+        zone_team="Team 1",
+        team="Team 3",
+        kit="K3",
+        technique=builders.ON_ROPE,
+        seconds=600.0,
+        in_time=True,
+    )
+    plan = replace(
+        plan,
+        assignment=replace(plan.assignment, zones=zones),
+        pickoffs=(cover,),
+    )
+    assert joined("call command for Team 3") in sheet_text(plan, "Team_1")
+    own = replace(plan, pickoffs=(replace(cover, team="Team 1", kit="K1"),))
+    assert joined("your own team can with kit K1") in sheet_text(own, "Team_1")
