@@ -117,7 +117,7 @@ def test_a_drill_quicker_than_planned_waits_for_acceptance(
     view.children[2].click()
     text = view.children[4].value
     assert "NOT planned with until somebody accepts" in text
-    assert "BEFORE: after is not accepted" in text
+    assert "the LONGER of each: after is not accepted" in text
     assert "accepted = [" in text
 
 
