@@ -195,7 +195,7 @@ def _map(triple: Triple, change: Callable[[float], float]) -> Triple:
 
 def _ready(plan: Plan, change: Change, ways_in: access.WaysIn) -> _Ready:
     lift = change.apply(plan.lift)
-    ready = make_ready(lift, plan.heights, date=plan.date, ways_in=ways_in)
+    ready = make_ready(lift, plan.heights, date=plan.due_day, ways_in=ways_in)
     # By likely times a plan by mean ones would look improvable, or harmed, for nothing.
     by_mean = plan.assignment.chosen_by == "mean"
     work = work_at_mean(lift, plan.heights, ready) if by_mean else ready.work

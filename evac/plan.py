@@ -31,7 +31,7 @@ from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
-from evac.facts.plan import Plan
+from evac.facts.plan import Plan, due_day
 from evac.facts.work import (
     Assignment,
     Remedy,
@@ -69,7 +69,8 @@ def make_plan(
     lift : Lift
         As read by :func:`evac.open_lift`.
     date : datetime.date
-        The day printed on the papers; due dates of kit and drills are counted to it.
+        The day printed on the papers; drills are counted to it, and due dates of kit to
+        the later of it and the day of the conditions.
     seed : int
         Seed of the imagined days; the same seed gives the same plan.
     on_step : callable, optional
@@ -97,13 +98,14 @@ def make_plan(
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)
     report("gear", 0.0)
-    lift = give_spares(lift, heights, date=date)
-    cuts_m = worth_cutting(lift, heights, date=date) if lift.cuts_m else ()
+    due = due_day(lift, made=date)
+    lift = give_spares(lift, heights, date=due)
+    cuts_m = worth_cutting(lift, heights, date=due) if lift.cuts_m else ()
     lift, heights = cut(lift, heights, cuts_m=cuts_m)
     line = heights.line
     ways_in = access.open_ways(lift, line)
     settled = share_out(
-        lift, heights, date=date, seed=seed, report=report, ways_in=ways_in
+        lift, heights, date=due, seed=seed, report=report, ways_in=ways_in
     )
     heights, ready = settled.heights, settled.ready
     assignment, schedule = settled.assignment, settled.schedule
@@ -156,7 +158,7 @@ def make_plan(
             ready.work,
             base,
             rebuild=lambda changed: (
-                make_ready(changed, heights, date=date, ways_in=ways_in).work
+                make_ready(changed, heights, date=due, ways_in=ways_in).work
             ),
             limit_s=_likely_limit_s(lift, simulation, base, base_p90_s=base_p90_s),
         )

@@ -332,7 +332,7 @@ def _work_now(
     *,
     at_mean: bool = False,
 ) -> Work:
-    options = gear.options(lift, date=plan.date)
+    options = gear.options(lift, date=plan.due_day)
     work = timing.build_work(
         lift,
         heights,

@@ -162,7 +162,7 @@ def ask(
     settled = share_out(
         lift,
         heights,
-        date=plan.date,
+        date=plan.due_day,
         seed=plan.seed,
         routes=_routes(plan, lift, ways_in=ways_in),
     )

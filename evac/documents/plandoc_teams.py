@@ -79,13 +79,13 @@ def _hours(team: Team, words: Words) -> str:
 def _kit_row(plan: Plan, kit: Kit, words: Words) -> list[str]:
     if kit.inspection_due is None:
         due = words.say("plandoc.due_none")
-    elif kit.inspection_due < plan.date:
+    elif kit.inspection_due < plan.due_day:
         due = words.say("plandoc.due_over", day=kit.inspection_due)
     else:
         due = words.show("day", kit.inspection_due)
     if kit.retire_on is None:
         retire = words.say("plandoc.blank")
-    elif kit.retire_on <= plan.date:
+    elif kit.retire_on <= plan.due_day:
         retire = words.say("plandoc.due_over", day=kit.retire_on)
     else:
         retire = words.show("day", kit.retire_on)

@@ -187,11 +187,11 @@ def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
                 energy_j=kit.descent_energy_j,
             )
         )
-    if kit.retire_on is not None and kit.retire_on <= plan.date:
+    if kit.retire_on is not None and kit.retire_on <= plan.due_day:
         parts.append(words.say("sheet.kit_retired", day=kit.retire_on))
     if kit.inspection_due is None:
         parts.append(words.say("sheet.kit_no_due"))
-    elif kit.inspection_due < plan.date:
+    elif kit.inspection_due < plan.due_day:
         parts.append(words.say("sheet.kit_overdue", day=kit.inspection_due))
     else:
         parts.append(words.say("sheet.kit_due", day=kit.inspection_due))

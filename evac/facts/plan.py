@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 
 from evac.facts.change import Branches, Levers, Priority
 from evac.facts.finding import Finding
@@ -31,7 +31,7 @@ class Plan:
     """One lift, planned: the chain's results from top to bottom."""
 
     lift: Lift
-    date: date
+    date: dt.date
     seed: int
     fingerprint: str
     """Short hash over all inputs, printed on every document."""
@@ -67,3 +67,13 @@ class Plan:
     """Last on the ground -> all at a safe place, as the simulation counted it."""
     informed: tuple[Informed, ...] = ()
     """In order of spans: who tells passengers, how soon, and where no voice reaches."""
+
+    @property
+    def due_day(self) -> dt.date:
+        """Day to which due dates of kit count: what is planned for may lie ahead."""
+        return due_day(self.lift, made=self.date)
+
+
+def due_day(lift: Lift, *, made: dt.date) -> dt.date:
+    """The later of the day a plan is made on and the day it is made for."""
+    return max(made, lift.conditions.date)

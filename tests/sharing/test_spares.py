@@ -20,6 +20,7 @@ from evac.gear import spare_takers
 from evac.heights.envelope import find_heights
 from evac.inputs.folder import open_lift
 from evac.line import lay_out
+from evac.plan import make_plan
 from evac.ready import give_spares, gravest, make_ready
 
 DAY = dt.date(2027, 2, 3)
@@ -71,3 +72,19 @@ def test_without_a_spare_nothing_changes() -> None:
     lift = open_lift(ROOT / "tests" / "small_lift", today=DAY)
     heights = find_heights(lift, lay_out(lift))[0]
     assert give_spares(lift, heights, date=DAY) is lift
+
+
+def test_a_kit_that_is_due_before_the_day_planned_for_is_not_planned_with() -> None:
+    lift = open_lift(ROOT / "tests" / "small_lift", today=DAY)
+    made, due = dt.date(2026, 11, 28), dt.date(2026, 12, 31)
+    assert made < due < lift.conditions.date
+    used = make_plan(lift, date=made).assignment.zones[0].option.kit
+    kits = tuple(
+        replace(kit, inspection_due=due) if kit.id == used else kit for kit in lift.kits
+    )
+    plan = make_plan(replace(lift, kits=kits), date=made)
+    assert used not in {option.kit for option in plan.work.options}
+    assert ("gear.overdue", used) in {
+        (finding.key, str(finding.values.get("kit", finding.where)))
+        for finding in plan.findings
+    }
