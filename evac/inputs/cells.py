@@ -90,6 +90,8 @@ _NO_VALUE = frozenset(
     {"nan", "-nan", "nat", "<na>", "#n/a", "#na", "#ref!", "#value!", "#name?"}
     | {"#div/0!", "#null!", "#num!"}
 )
+_MARKED_AS_TEXT = re.compile(r"'+[=+\-@]")
+"""An apostrophe before the sign of a formula is a spreadsheet's mark of a text."""
 _YES = frozenset({"yes", "y", "true", "x", "1"})
 _NO = frozenset({"no", "n", "false", "0"})
 _OWN_UNITS = {
@@ -246,7 +248,7 @@ def _text(value: object) -> object:
         if any(ord(c) < 32 or ord(c) == 127 for c in text):
             reject("control_character")
         require_value(text)
-        return text
+        return text[1:] if _MARKED_AS_TEXT.match(text) else text
     return value
 
 

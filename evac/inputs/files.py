@@ -69,8 +69,11 @@ class FolderFiles:
         self.hashes[name] = hashlib.sha256(content).hexdigest()
         return content
 
-    def inside(self, name: str, *, key: str) -> Path:
-        """The file of that name; refused where it leaves the folder."""
+    def inside(self, name: str, *, key: str = "") -> Path:
+        """The file of that name, as ``[files]`` names it under `key`.
+
+        Refused where it leaves the folder; a link is what it points to.
+        """
         found = self.path / name
         if Path(name).is_absolute() or "\\" in name or "\x00" in name:
             raise _leaves_folder(name, key=key)
@@ -103,7 +106,7 @@ def _unreadable(error: OSError, *, name: str) -> InputError:
 
 
 def _leaves_folder(name: str, *, key: str) -> InputError:
-    where = f"[files] {key}"
+    where = f"[files] {key}" if key else "the file"
     return InputError(TOML_NAME, [problem("leaves_folder", where=where, found=name)])
 
 

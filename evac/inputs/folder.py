@@ -51,6 +51,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
     files = FolderFiles(path=Path(folder))
     if not files.path.is_dir() or not (files.path / TOML_NAME).is_file():
         raise InputError(files.path, [problem("no_folder", where="the folder")])
+    files.inside(TOML_NAME)
     troubles = Troubles()
     content = files.content(TOML_NAME)
     read = troubles.tried(lambda: read_lift_toml(content, file=TOML_NAME))

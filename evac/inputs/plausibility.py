@@ -382,6 +382,21 @@ def _terrain(lift: Lift) -> list[Finding]:
     return [] if lift.terrain is None else list(dem.doubts(lift.terrain))
 
 
+def _descenders(lift: Lift) -> list[Finding]:
+    """Descenders that have lowered more than their class allows, by their own row."""
+    return [
+        Finding(
+            key="inputs.descent_overused",
+            severity=Severity.WARN,
+            where=kit.id,
+            values={"used_j": kit.descent_used_j, "class_j": kit.descent_energy_j},
+        )
+        for kit in lift.kits
+        if kit.descent_energy_j is not None
+        and kit.descent_used_j > kit.descent_energy_j
+    ]
+
+
 _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _rope,
     _safety,
@@ -390,6 +405,7 @@ _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _service,
     _loop,
     _supports,
+    _descenders,
     _time_zone,
     _clock_change,
     _terrain,

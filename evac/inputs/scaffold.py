@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from evac import reference
 from evac.errors import InputError
-from evac.inputs.files import DEFAULT_NAMES
+from evac.inputs.files import DEFAULT_NAMES, FolderFiles
 from evac.inputs.lift_toml import toml_table
 from evac.inputs.problems import OPEN, WORDS
 from evac.inputs.rows import KitRow, StepTimeRow, SupportRow, TeamRow, TechniqueRow
@@ -82,6 +82,7 @@ def open_blanks(folder: Path) -> list[str]:
     toml_path = folder / "lift.toml"
     table: dict[str, Any] = {}
     if toml_path.is_file():
+        FolderFiles(path=folder).inside(toml_path.name)
         table = toml_table(toml_path.read_bytes(), file="lift.toml")
         found += [_open_key(path) for path in _open_paths(table)]
     else:
@@ -135,6 +136,7 @@ def _open_table(folder: Path, *, name: str, stated: object) -> list[str]:
     path = folder / file
     if not path.is_file():
         return [WORDS.say("inputs.open.no_file", file=file)]
+    FolderFiles(path=folder).inside(file, key=name)
     try:
         table = raw_table(path.read_bytes(), file=file)
     except OSError:

@@ -361,3 +361,26 @@ def test_a_distance_that_cannot_be_is_refused(tmp_path: Path) -> None:
         "supports.csv, row 4, column distance_m: found 130, expected a distance "
         "about 100.0 m beyond support 1, as lat and lon of the two say, and not 70.0 m."
     ) in str(refused.value)
+
+
+@pytest.mark.parametrize(("used_mj", "told"), [(7.5, 0), (7.6, 1)])
+def test_a_descender_used_beyond_its_class_is_told(
+    tmp_path: Path, used_mj: float, told: int
+) -> None:
+    lines = FILES["kit.csv"].splitlines()
+    lines[0] += ",descent_energy_mj,descent_used_mj"
+    lines[1] += f",7.5,{used_mj}"
+    lines[2:] = [line + ",," for line in lines[2:]]
+    folder = write_folder(tmp_path, kit_csv="\n".join(lines))
+    found = [
+        finding
+        for finding in open_lift(folder, today=date(2027, 1, 20)).findings
+        if finding.key == "inputs.descent_overused"
+    ]
+
+    assert len(found) == told
+    for finding in found:
+        assert Words().finding(finding)[0] == (
+            "Kit L1: its descender has used 7.60 MJ of the 7.50 MJ of its class, so "
+            "nothing is left of it."
+        )

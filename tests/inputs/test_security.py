@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import csv
 import io
 import os
 import zipfile
+from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import openpyxl
@@ -14,10 +17,13 @@ from small_folder import FILES, edited, write_folder
 
 import evac
 from evac.errors import InputError
+from evac.facts.drill import DrillRecord
 from evac.inputs import layers_xml, spreadsheet
 from evac.inputs.folder import open_lift
 from evac.inputs.layers import read_layer
+from evac.inputs.scaffold import open_blanks
 from evac.inputs.tables import raw_table
+from evac.tables_out import drills_csv
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
@@ -34,6 +40,38 @@ def test_a_link_that_leaves_the_folder_is_refused(tmp_path: Path) -> None:
         "lift.toml, [files] kit: found 'kit.csv', expected the name of a file inside "
         "the lift folder. Copy the file into the lift folder and give its name, with / "
         "between folders."
+    )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+@pytest.mark.parametrize("read", [open_lift, open_blanks])
+def test_a_lift_toml_that_is_a_link_out_of_the_folder_is_refused(
+    tmp_path: Path, read: Callable[[Path], object]
+) -> None:
+    outside = tmp_path / "secret"
+    outside.write_text("root:x:0:0")
+    folder = write_folder(tmp_path / "lift", lift_toml=None)
+    (folder / "lift.toml").symlink_to(outside)
+
+    with pytest.raises(InputError) as refused:
+        read(folder)
+
+    assert str(refused.value) == (
+        "lift.toml, the file: found 'lift.toml', expected the name of a file inside "
+        "the lift folder. Copy the file into the lift folder and give its name, with / "
+        "between folders."
+    )
+
+
+def test_open_blanks_looks_at_no_file_outside_the_folder(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("<root:x:0:0>")
+    toml = edited("lift.toml", "[files]\n", '[files]\nkit = "../secret"\n')
+
+    with pytest.raises(InputError) as refused:
+        open_blanks(write_folder(tmp_path / "lift", lift_toml=toml))
+
+    assert "[files] kit: found '../secret', expected the name of a file inside" in str(
+        refused.value
     )
 
 
@@ -235,6 +273,29 @@ def test_a_huge_file_is_refused_before_it_is_read(tmp_path: Path) -> None:
         "kit.csv, the file: found '3,000,000,000 bytes', expected at most 50,000,000. "
         "Keep only the part around the lift."
     )
+
+
+@pytest.mark.parametrize("name", ["=cmd|' /C calc'!A0", "+3", "@5", "-x", "'=y", "'z"])
+def test_a_name_like_a_formula_is_a_text_in_the_table_of_drills(
+    tmp_path: Path, name: str
+) -> None:
+    record = DrillRecord(
+        date=date(2026, 11, 5),
+        team=name,
+        technique="ladder",
+        step=name,
+        per="passenger",
+        condition=name,
+        seconds=240.0,
+        where=name,
+    )
+    content = drills_csv([record])
+
+    # No cell begins with what a spreadsheet program would run.
+    cells = next(csv.reader(content.decode().splitlines()[1:]))
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
+    (read,) = open_lift(write_folder(tmp_path, drills_csv=content)).drill_records
+    assert (read.team, read.step, read.condition) == (name, name, name)
 
 
 def test_formulas_and_markup_stay_text(tmp_path: Path) -> None:
