@@ -59,6 +59,10 @@ FARTHEST_M = 30_000.0
 
 Made = TypeVar("Made", bound=BaseModel)
 
+MOST_WAYS = 1_000
+"""More ways than any resort has near a lift; quickest paths through a web of them take
+minutes."""
+
 
 def _lower(value: object) -> object:
     return value.strip().lower() if isinstance(value, str) else value
@@ -215,6 +219,12 @@ def ways(features: Sequence[Feature], *, frame: Frame, file: str) -> tuple[Way, 
     InputError
         Listing every property and geometry that cannot be used.
     """
+    if len(features) > MOST_WAYS:
+        found = f"{len(features):,} ways"
+        where = "the layer"
+        raise InputError(
+            file, [problem("too_large", where=where, found=found, most=MOST_WAYS)]
+        )
     lines = ("LineString", "MultiLineString")
     _require_types(features, types=lines, wanted="a line", file=file)
     rows = _checked(features, model=WayProperties, name="access", file=file)

@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evac.errors import InputError, Problem
 from evac.inputs.features import (
+    MOST_BYTES,
     MOST_FEATURES,
     Feature,
     named,
@@ -29,6 +30,9 @@ from evac.inputs.problems import problem
 
 MOST_STEPS, STEP_SIZE = 500, 100_000
 """A query is given up after so many times so many instructions: a few seconds."""
+
+MOST_VALUE_BYTES = 20_000_000
+"""Longest text or geometry."""
 
 _ENVELOPE_BYTES = (0, 32, 48, 48, 64)
 """By the envelope code in the flags of a geometry (clause 2.1.3)."""
@@ -54,6 +58,7 @@ def geopackage_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
         database.deserialize(content)
         # A view may hide a query that never ends, or call what it should not.
         database.execute("PRAGMA trusted_schema = OFF")
+        database.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_VALUE_BYTES)
         steps = itertools.count()
         database.set_progress_handler(lambda: next(steps) > MOST_STEPS, STEP_SIZE)
         database.row_factory = sqlite3.Row
@@ -69,13 +74,27 @@ def geopackage_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
             )
         layer = layers[0]
         table = str(layer["table_name"]).replace('"', '""')
-        rows = [
-            dict(row)
-            for row in database.execute(
-                f'SELECT * FROM "{table}" LIMIT {MOST_FEATURES + 1}'  # noqa: S608 - quoted
-            )
-        ]
-    except (sqlite3.Error, UnicodeDecodeError):
+        rows = []
+        left = MOST_BYTES
+        for row in database.execute(
+            f'SELECT * FROM "{table}" LIMIT {MOST_FEATURES + 1}'  # noqa: S608 - quoted
+        ):
+            # A view or a computed column makes of a small file as much as it likes.
+            left -= sum(len(v) for v in row if isinstance(v, (str, bytes)))
+            if left < 0:
+                raise InputError(
+                    file,
+                    [
+                        problem(
+                            "too_large",
+                            where="the file",
+                            found=f"more than {MOST_BYTES // 1_000_000} MB of values",
+                            most=MOST_FEATURES,
+                        )
+                    ],
+                )
+            rows.append(dict(row))
+    except (sqlite3.Error, UnicodeDecodeError, MemoryError):
         raise InputError(file, [problem("not_gpkg", where="the file")]) from None
     finally:
         database.close()

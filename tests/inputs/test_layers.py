@@ -16,6 +16,8 @@ from shapely.geometry import LineString, Point
 from small_folder import write_folder
 
 from evac.errors import InputError
+from evac.frame import Frame
+from evac.inputs import geo
 from evac.inputs.folder import open_lift
 from evac.inputs.layers import read_layer
 
@@ -228,6 +230,35 @@ def test_a_geopackage_with_an_endless_view_is_given_up(tmp_path: Path) -> None:
         read_layer(path.read_bytes(), file="layer.gpkg")
 
     assert "expected a GeoPackage" in str(refused.value)
+
+
+@pytest.mark.parametrize("length", [9_000_000, 300_000_000])
+def test_a_geopackage_that_makes_much_of_little_is_refused(
+    tmp_path: Path, length: int
+) -> None:
+    path = tmp_path / "much.gpkg"
+    path.write_bytes(gpkg_track(tmp_path, crs="EPSG:4326"))
+    with sqlite3.connect(path) as database:
+        database.execute("UPDATE gpkg_geometry_columns SET table_name = 'much'")
+        database.execute(  # noqa: S608 - a number of ours
+            "CREATE VIEW much AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL "
+            "SELECT i + 1 FROM n LIMIT 50) "
+            f"SELECT i AS id, hex(zeroblob({length})) AS geom FROM n"
+        )
+    database.close()
+
+    with pytest.raises(InputError) as refused:
+        read_layer(path.read_bytes(), file="layer.gpkg")
+
+    told = str(refused.value)
+    assert "expected a GeoPackage" in told or "more than 50 MB of values" in told
+
+
+def test_more_ways_than_a_resort_has_are_refused(tmp_path: Path) -> None:
+    (track,) = read_layer(gpkg_track(tmp_path, crs="EPSG:4326"), file="layer.gpkg")
+    frame = Frame(latitude_deg=46.8, longitude_deg=9.9)
+    with pytest.raises(InputError, match="found '1,001 ways', expected at most 1,000"):
+        geo.ways([track] * 1001, frame=frame, file="access.gpkg")
 
 
 def test_a_script_of_a_map_server_is_refused_as_no_layer(shared: Path) -> None:
