@@ -240,10 +240,12 @@ def test_a_geopackage_that_makes_much_of_little_is_refused(
     path.write_bytes(gpkg_track(tmp_path, crs="EPSG:4326"))
     with sqlite3.connect(path) as database:
         database.execute("UPDATE gpkg_geometry_columns SET table_name = 'much'")
-        much = f"SELECT i AS id, hex(zeroblob({length})) AS geom FROM n"
         database.execute(
             "CREATE VIEW much AS WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL "
-            "SELECT i + 1 FROM n LIMIT 50) " + much
+            "SELECT i + 1 FROM n LIMIT 50) "
+            "SELECT i AS id, hex(zeroblob(LENGTH)) AS geom FROM n".replace(
+                "LENGTH", str(length)
+            )
         )
     database.close()
 
