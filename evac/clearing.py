@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from evac import hazards, timing
-from evac.assignment.costs import units_in_order
+from evac.assignment.costs import Leg, legs
 from evac.errors import NoPlanError
-from evac.facts.heights import Heights, UnitHeights
+from evac.facts.finding import Finding, Severity
+from evac.facts.heights import Heights, Line, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side, Technique, Triple
 from evac.facts.work import (
     Assignment,
@@ -29,8 +30,9 @@ from evac.gear import rope_needed_m
 class Turn:
     """One unit of a zone, as its team comes to it.
 
-    ``passing`` is spent in any case: supports crossed since the last unit, a change
-    of side. ``set_up`` is spent only where a carrier hangs in the unit at this stop.
+    ``passing`` is spent in any case: supports crossed since the last unit, spans
+    walked past, a change of side. ``set_up`` is spent only where a carrier hangs in
+    the unit at this stop; what a crossing on the rope did of it is taken off.
     """
 
     side: Side
@@ -56,39 +58,59 @@ def turns(lift: Lift, heights: Heights, work: Work, zone: Zone) -> tuple[Turn, .
     Returns
     -------
     tuple of Turn
-        As the assignment counts them: supports are crossed also past spans in which
-        the team takes nothing; every unit has its own set-up (rule 18).
+        As the assignment counts them: spans in which the team takes nothing are walked
+        past, their supports crossed; every unit has its own set-up (rule 18).
     """
     units = {(unit.side, unit.span_index): unit for unit in heights.units}
-    found: list[Turn] = []
-    last: tuple[Side, int] | None = None
-    for side, span in units_in_order(work, zone):
-        found.append(
-            Turn(
-                side=side,
-                span_index=span,
-                passing=_sum(_passing(lift, heights, zone.option, last, (side, span))),
-                set_up=timing.setup_seconds(lift, zone.option, units[side, span]),
-            )
+    return tuple(
+        Turn(
+            side=leg.side,
+            span_index=leg.span_index,
+            passing=_sum(_passing(lift, heights, work, zone.option, leg)),
+            set_up=_set_up(
+                lift, heights, zone.option, leg, units[leg.side, leg.span_index]
+            ),
         )
-        last = (side, span)
-    return tuple(found)
+        for leg in legs(work, zone)
+    )
 
 
 def _passing(
-    lift: Lift,
-    heights: Heights,
-    option: Option,
-    last: tuple[Side, int] | None,
-    to: tuple[Side, int],
+    lift: Lift, heights: Heights, work: Work, option: Option, leg: Leg
 ) -> Iterator[Triple]:
-    if last is None:
-        return
-    low, high = sorted((last[1], to[1]))
-    for support in range(low + 1, high + 1):
-        yield timing.cross_seconds(lift, heights, option, support_index=support)
-    if last[0] is not to[0]:
+    for support in leg.crossed:
+        yield timing.cross_seconds(
+            lift, heights, option, support_index=support, sets_up_next=False
+        )
+    if leg.walked is not None and work.pass_s is not None:
+        walked_s = float(work.pass_s[option.team_index, *leg.walked])
+        # As on the way in, what slows it is the day.
+        yield Triple(low=walked_s, likely=walked_s, high=walked_s)
+    if leg.changes_side:
         yield timing.side_change_seconds(lift, option)
+
+
+def _set_up(
+    lift: Lift, heights: Heights, option: Option, leg: Leg, unit: UnitHeights
+) -> Triple:
+    whole = timing.setup_seconds(lift, option, unit)
+    if leg.spares_at is None:
+        return whole
+    crossing, beside = (
+        timing.cross_seconds(
+            lift,
+            heights,
+            option,
+            support_index=leg.spares_at,
+            sets_up_next=sets_up_next,
+        )
+        for sets_up_next in (False, True)
+    )
+    return Triple(
+        low=whole.low - (crossing.low - beside.low),
+        likely=whole.likely - (crossing.likely - beside.likely),
+        high=whole.high - (crossing.high - beside.high),
+    )
 
 
 def _sum(triples: Iterator[Triple]) -> Triple:
@@ -96,6 +118,36 @@ def _sum(triples: Iterator[Triple]) -> Triple:
     for triple in triples:
         low, likely, high = low + triple.low, likely + triple.likely, high + triple.high
     return Triple(low=low, likely=likely, high=high)
+
+
+def passage_doubts(
+    lift: Lift, line: Line, work: Work, assignment: Assignment
+) -> tuple[Finding, ...]:
+    """Where a team walks past spans inside its zone, and over what."""
+    names = {hazard.id: hazard.name or hazard.id for hazard in lift.hazards}
+    findings: list[Finding] = []
+    for zone in assignment.zones:
+        for leg in legs(work, zone):
+            if leg.walked is None or work.pass_s is None:
+                continue
+            at = (zone.option.team_index, *leg.walked)
+            over = work.pass_hazards.get(at, ())
+            values: dict[str, str | float | int] = {
+                "first": line.supports[leg.walked[0]].id,
+                "last": line.supports[leg.walked[1]].id,
+                "walk_s": float(work.pass_s[at]),
+            }
+            if over:
+                values["grounds"] = ", ".join(names[name] for name in over)
+            findings.append(
+                Finding(
+                    key=f"clearing.{'walks_over' if over else 'walks_past'}",
+                    severity=Severity.WARN if over else Severity.NOTE,
+                    where=zone.team,
+                    values=values,
+                )
+            )
+    return tuple(findings)
 
 
 def carriers_in_unit(

@@ -18,6 +18,7 @@ from evac.assignment import assign, last_finish_s
 from evac.assignment.priority import find_priorities
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
+from evac.clearing import passage_doubts
 from evac.clock import (
     PLANNED_SHARE,
     decide,
@@ -174,6 +175,7 @@ def make_plan(
         *access.vehicle_doubts(lift, line, assignment, ways_in=ways_in),
         *timing.special_doubts(lift, ready.options),
         *timing.pace_doubts(assignment),
+        *passage_doubts(lift, line, ready.work, assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
         *roster.doubts(

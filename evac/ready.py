@@ -126,7 +126,7 @@ def settle(
 
 def work_at_mean(lift: Lift, heights: Heights, ready: Ready) -> Work:
     """The work of what the teams can do, in mean instead of likely seconds."""
-    return timing.build_work(
+    at_mean = timing.build_work(
         lift,
         heights,
         ready.options,
@@ -134,6 +134,13 @@ def work_at_mean(lift: Lift, heights: Heights, ready: Ready) -> Work:
         ready.gates,
         ready.routes,
         at_mean=True,
+    )
+    # What is walked past is walked at likely times in any case.
+    return replace(
+        at_mean,
+        pass_s=ready.work.pass_s,
+        pass_open_s=ready.work.pass_open_s,
+        pass_hazards=ready.work.pass_hazards,
     )
 
 
@@ -171,7 +178,15 @@ def make_ready(
     reaches = gear.find_reaches(lift, ways_to_work, heights.units, gates=gates)
     if routes is None:
         routes = access.find_routes(lift, line, ways_in=ways_in)
-    work = timing.build_work(lift, heights, ways_to_work, reaches, gates, routes)
+    work = timing.build_work(
+        lift,
+        heights,
+        ways_to_work,
+        reaches,
+        gates,
+        routes,
+        passages=access.SupportWays(lift=lift, line=line, ways_in=ways_in),
+    )
     return Ready(
         options=ways_to_work,
         reaches=reaches,

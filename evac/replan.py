@@ -333,13 +333,15 @@ def _work_now(
     at_mean: bool = False,
 ) -> Work:
     options = gear.options(lift, date=plan.due_day)
+    ways_in = access.open_ways(lift, heights.line)
     work = timing.build_work(
         lift,
         heights,
         options,
         gear.find_reaches(lift, options, heights.units, gates=gates),
         gates,
-        access.find_routes(lift, heights.line),
+        access.find_routes(lift, heights.line, ways_in=ways_in),
+        passages=access.SupportWays(lift=lift, line=heights.line, ways_in=ways_in),
         at_mean=at_mean,
     )
     arrive_s = work.arrive_s.copy()

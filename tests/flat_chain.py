@@ -21,6 +21,15 @@ def make_chain(lift: Lift | None = None, *, rope_m: float = 10.0) -> Chain:
     options = gear.options(lift)
     gates = hazards.find_gates(lift, heights.line)
     reaches = gear.find_reaches(lift, options, heights.units, gates=gates)
-    routes = access.find_routes(lift, heights.line)
-    work = timing.build_work(lift, heights, options, reaches, gates, routes)
+    ways_in = access.open_ways(lift, heights.line)
+    routes = access.find_routes(lift, heights.line, ways_in=ways_in)
+    work = timing.build_work(
+        lift,
+        heights,
+        options,
+        reaches,
+        gates,
+        routes,
+        passages=access.SupportWays(lift=lift, line=heights.line, ways_in=ways_in),
+    )
     return lift, heights, work, assign(work)

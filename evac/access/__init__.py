@@ -2,10 +2,12 @@
 
 from evac.access.cover import find_pickoffs, pickoff_doubts, vehicle_doubts
 from evac.access.doubts import doubts
+from evac.access.passages import SupportWays
 from evac.access.routes import WaysIn, find_routes, open_ways
 from evac.access.walking import walking_seconds
 
 __all__ = [
+    "SupportWays",
     "WaysIn",
     "doubts",
     "find_pickoffs",

@@ -48,6 +48,8 @@ class Piece:
     way_id: str
     release_s: float
     """From the order until avalanche ground here is released; 0: none here."""
+    hazard_ids: tuple[str, ...] = ()
+    """That avalanche ground."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,12 +153,21 @@ def _slope_deg(run_m: FloatArray, rise_m: FloatArray) -> FloatArray:
     return slope
 
 
-def _releases(lift: Lift, web: Web) -> list[FloatArray]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Release:
+    """Avalanche ground on the pieces of a strand: when released, and which."""
+
+    opens_s: FloatArray
+    hazard_ids: list[tuple[str, ...]]
+
+
+def _releases(lift: Lift, web: Web) -> list[_Release]:
     """For every strand, when avalanche ground on each of its pieces is released."""
     grounds = [hazard for hazard in lift.hazards if hazard.kind == AVALANCHE]
     found = []
     for strand in web.strands:
         release = np.zeros(max(len(strand.places) - 1, 0))
+        names: list[tuple[str, ...]] = [()] * release.size
         if grounds and release.size:
             ends = np.stack([strand.places[:-1], strand.places[1:]], axis=1)
             pieces = shapely.linestrings(ends)
@@ -164,7 +175,9 @@ def _releases(lift: Lift, web: Web) -> list[FloatArray]:
                 hit = shapely.intersects(_area(hazard.geometry), pieces)
                 opens = NEVER_S if hazard.opens_s is None else hazard.opens_s.likely
                 release = np.where(hit, np.maximum(release, opens), release)
-        found.append(release)
+                for k in np.flatnonzero(hit):
+                    names[k] = (*names[k], hazard.id)
+        found.append(_Release(opens_s=release, hazard_ids=names))
     return found
 
 
@@ -180,7 +193,7 @@ def _add_strand(
     nodes: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
     run_m: FloatArray,
     rise_m: FloatArray,
-    releases: Sequence[FloatArray],
+    releases: Sequence[_Release],
     mode: str,
 ) -> None:
     strand = web.strands[number]
@@ -207,7 +220,8 @@ def _add_strand(
                     on_foot=bool(on_foot[k]),
                     off_way=not strand.way_id,
                     way_id=strand.way_id,
-                    release_s=float(releases[number][k]),
+                    release_s=float(releases[number].opens_s[k]),
+                    hazard_ids=releases[number].hazard_ids[k],
                 )
                 ends = (a, b) if forward else (b, a)
                 graph.add_edge(*ends, piece=piece)
@@ -377,3 +391,15 @@ def wait_seconds(travel: Travel, pieces: Sequence[Piece], *, leaves_s: float) ->
             there_s = leaves_s + path_seconds(travel, pieces[:number]) + wait_s
             wait_s += max(piece.release_s - there_s, 0.0)
     return wait_s
+
+
+def releases_on(
+    travel: Travel, pieces: Sequence[Piece]
+) -> tuple[tuple[str, float], ...]:
+    """Avalanche ground on a way, in order: its id, and seconds before its edge."""
+    found: dict[str, float] = {}
+    for number, piece in enumerate(pieces):
+        for name in piece.hazard_ids:
+            if name not in found:
+                found[name] = path_seconds(travel, pieces[:number])
+    return tuple(found.items())

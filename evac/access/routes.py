@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import hypot
 
@@ -15,6 +15,7 @@ from evac.access.network import (
     path_of,
     path_seconds,
     quickest,
+    releases_on,
     wait_seconds,
 )
 from evac.access.strands import weave
@@ -125,7 +126,7 @@ def team_network(lift: Lift, line: Line) -> Network:
     walks = [
         (support_name(k), support_name(k + 1))
         for k, (a, b) in enumerate(pairwise(supports))
-        if hypot(b.x_m - a.x_m, b.y_m - a.y_m) <= DIRECT_M
+        if not lift.ways or hypot(b.x_m - a.x_m, b.y_m - a.y_m) <= DIRECT_M
     ]
     for name, (x_m, y_m) in starts.items():
         walks += [
@@ -195,24 +196,29 @@ def _team_routes(
     routes = []
     for index in range(len(lift.supports)):
         node = network.place_node[support_name(index)]
-        found: list[tuple[float, Path]] = []
+        found: list[tuple[float, float, Path]] = []
         for paths in finders:
             if node in paths:
                 path = path_of(network, paths[node], mode=mode)
-                seconds = path_seconds(lift.travel, path.pieces)
-                seconds += wait_seconds(lift.travel, path.pieces, leaves_s=leaves_s)
-                found.append((seconds, path))
+                wait_s = wait_seconds(lift.travel, path.pieces, leaves_s=leaves_s)
+                seconds = path_seconds(lift.travel, path.pieces) + wait_s
+                found.append((seconds, wait_s, path))
         # min() keeps the way round among equals.
         best = min(found, key=lambda item: item[0], default=None)
-        routes.append(
-            route_of(
-                network,
-                best[1] if best else None,
-                team=team.id,
-                index=index,
-                seconds=best[0] + lost_s if best else float(NEVER_S),
-            )
+        route = route_of(
+            network,
+            best[2] if best else None,
+            team=team.id,
+            index=index,
+            seconds=best[0] + lost_s if best else float(NEVER_S),
         )
+        if best is not None:
+            route = replace(
+                route,
+                wait_s=best[1],
+                releases=releases_on(lift.travel, best[2].pieces),
+            )
+        routes.append(route)
     return routes
 
 

@@ -74,7 +74,11 @@ def make_columns(work: Work) -> Columns:
     otherwise), when the team has arrived there, the line is secured and the gates of
     all units that it takes are open. In each span the team begins on the side where
     it stands (the ascending one in the first span), then changes sides. Between spans
-    it crosses one support, also past spans it takes nothing in. Where nothing stands
+    it crosses one support, also past spans it takes nothing in. Those it passes on
+    foot besides, from support to support (``pass_s``): where there is no way, or only
+    one over avalanche ground that is never released, no zone goes on; where the way is
+    released later, the zone begins then at the soonest. What ``spared_s`` takes off a
+    set-up holds only right after a crossing on the same side. Where nothing stands
     to climb (``no_start``), an option that must climb only goes on along the rope. A
     zone begins and ends with a unit that is taken; on both sides it takes at least one
     unit a side.
@@ -87,10 +91,15 @@ def make_columns(work: Work) -> Columns:
     shape = (5, q, 3, n, n)
     table: NDArray[np.int64] = np.full(shape, NEVER_S, dtype=np.int64)
     high_start = work.start_upper == work.upper_is_last
+    pass_s, pass_open_s = _passages(work)
     _walk(
         takes(work),
         np.ascontiguousarray(work.work_s, dtype=np.int64),
         work.cross_s.astype(np.int64),
+        spared(work),
+        work.option_team.astype(np.int64),
+        pass_s,
+        pass_open_s,
         work.side_change_s.astype(np.int64),
         work.gate_s.astype(np.int64),
         int(work.secured_s),
@@ -109,6 +118,26 @@ def make_columns(work: Work) -> Columns:
         work_s=table[2],
         wait_s=table[3],
         start_s=table[4],
+    )
+
+
+def spared(work: Work) -> IntArray:
+    """Seconds of each crossing that the set-up after it is spared (q, n + 1)."""
+    if work.spared_s is None:
+        return np.zeros(work.cross_s.shape, dtype=np.int64)
+    return np.ascontiguousarray(work.spared_s, dtype=np.int64)
+
+
+def _passages(work: Work) -> tuple[IntArray, IntArray]:
+    """Seconds past spans and when those ways open, each (t, n + 1, n + 1)."""
+    supports = work.people.shape[1] + 1
+    shape = (len(work.team_ids), supports, supports)
+    if work.pass_s is None:
+        return np.full(shape, NEVER_S, dtype=np.int64), np.zeros(shape, dtype=np.int64)
+    opens = np.zeros(shape) if work.pass_open_s is None else work.pass_open_s
+    return (
+        np.ascontiguousarray(work.pass_s, dtype=np.int64),
+        np.ascontiguousarray(opens, dtype=np.int64),
     )
 
 
@@ -152,17 +181,76 @@ def clear_times(work: Work, zone: Zone) -> tuple[tuple[Side, int, int], ...]:
         Side, span, and whole seconds from the order.
     """
     option = zone.option.index
+    team, spared_s = work.option_team[option], spared(work)
+    pass_s, _ = _passages(work)
     clock_s = np.full(work.work_s.shape[3], zone.start_s, dtype=np.int64)
-    last: tuple[Side, int] | None = None
     found: list[tuple[Side, int, int]] = []
+    for leg in legs(work, zone):
+        clock_s += work.cross_s[option, list(leg.crossed)].sum()
+        clock_s += work.side_change_s[option] * leg.changes_side
+        if leg.walked is not None:
+            clock_s += pass_s[team, *leg.walked]
+        unit_s = work.work_s[option, SIDES.index(leg.side), leg.span_index]
+        clock_s += unit_s
+        if leg.spares_at is not None:
+            clock_s -= spared_s[option, leg.spares_at] * (unit_s > 0)
+        found.append((leg.side, leg.span_index, int(clock_s.max())))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """A unit of a zone, and how its team comes to it from the one before.
+
+    ``crossed``: supports on the way. ``walked``: (from, to) the supports between which
+    it walks past spans it takes nothing in, None where there are none. ``spares_at``:
+    the support after which its set-up is spared what the crossing did already.
+    """
+
+    side: Side
+    span_index: int
+    crossed: tuple[int, ...] = ()
+    walked: tuple[int, int] | None = None
+    changes_side: bool = False
+    spares_at: int | None = None
+
+
+def legs(work: Work, zone: Zone) -> tuple[Leg, ...]:
+    """The units a zone takes, in order of work, with the way to each.
+
+    Parameters
+    ----------
+    work : Work
+        What the zone was made from.
+    zone : Zone
+        A zone of its assignment.
+
+    Returns
+    -------
+    tuple of Leg
+        As `make_columns` counts them.
+    """
+    found: list[Leg] = []
     for side, span in units_in_order(work, zone):
-        if last is not None:
-            low, high = sorted((last[1], span))
-            clock_s += work.cross_s[option, low + 1 : high + 1].sum()
-            clock_s += work.side_change_s[option] * (last[0] is not side)
-        clock_s += work.work_s[option, SIDES.index(side), span]
-        found.append((side, span, int(clock_s.max())))
-        last = (side, span)
+        if not found:
+            found.append(Leg(side=side, span_index=span))
+            continue
+        before = found[-1]
+        rises = span > before.span_index
+        # Span k lies between supports k and k + 1.
+        left = before.span_index + rises
+        reached = span + (not rises)
+        low, high = sorted((before.span_index, span))
+        found.append(
+            Leg(
+                side=side,
+                span_index=span,
+                crossed=tuple(range(low + 1, high + 1)),
+                walked=(left, reached) if high - low > 1 else None,
+                changes_side=before.side is not side,
+                spares_at=reached if high - low == 1 and before.side is side else None,
+            )
+        )
     return tuple(found)
 
 
@@ -195,6 +283,10 @@ def _walk(
     taken: BoolArray,
     work_s: IntArray,
     cross_s: IntArray,
+    spared_s: IntArray,
+    team_of: IntArray,
+    pass_s: IntArray,
+    pass_open_s: IntArray,
     side_change_s: IntArray,
     gate_s: IntArray,
     secured_s: int,
@@ -205,11 +297,40 @@ def _walk(
     latest_s: int,
     table: IntArray,
 ) -> None:
+    """Fill the columns, one option, kind of zone and start after the other.
+
+    Parameters
+    ----------
+    taken : ndarray of bool, shape (q, 2, n)
+        Units that each option takes.
+    work_s : ndarray, shape (q, 2, n, o)
+        Seconds in each unit at each stop position.
+    cross_s, spared_s : ndarray, shape (q, n + 1)
+        Seconds past each support; seconds of them that a set-up on the same side in
+        the next span is spared.
+    team_of : ndarray, shape (q,)
+        Team of each option.
+    pass_s, pass_open_s : ndarray, shape (t, n + 1, n + 1)
+        Seconds on foot from support to support past spans in which nothing is taken;
+        seconds from the order until that way is open.
+    side_change_s : ndarray, shape (q,)
+    gate_s : ndarray, shape (2, n)
+    secured_s : int
+    arrive_s : ndarray, shape (q, n + 1)
+    people : ndarray, shape (2, n)
+    high_start : ndarray of bool, shape (q,)
+        Works from the last towards the first span as drawn.
+    no_start : ndarray of bool, shape (q, n + 1)
+    latest_s : int
+        Later arrivals are not allowed.
+    table : ndarray, shape (5, q, 3, n, n)
+        Written: the arrays of `Columns` in their order; NEVER_S is left standing.
+    """
     q, _, n, stops = work_s.shape
     clock = np.zeros(stops, dtype=np.int64)
-    never = 10**9
     for option in range(q):
         step = -1 if high_start[option] else 1
+        team = team_of[option]
         for kind in range(3):
             for begin in range(n):
                 # Support at the start end: span k lies between supports k and k + 1.
@@ -226,17 +347,18 @@ def _walk(
                 waited = 0
                 longest = np.int64(0)
                 skipped = 0
+                left = -1  # the support after which the team walks past spans
                 k = begin
                 while 0 <= k < n:
+                    behind = k + 1 if step < 0 else k
                     if k != begin:
-                        behind = k + 1 if step < 0 else k
                         if no_start[option, behind]:
                             # Only along the rope, from the half before, on one side.
                             went = kind < 2 and taken[option, kind, k - step]
                             if not went:
                                 break
                         passed = cross_s[option, behind]
-                        if passed >= never:
+                        if passed >= NEVER_S:
                             break
                         for stop in range(stops):
                             clock[stop] += passed
@@ -248,18 +370,34 @@ def _walk(
                         skipped += people[1, k]
                     if k == begin and not take_a and not take_d:
                         break
+                    spares = k != begin and left < 0
+                    if left >= 0 and (take_a or take_d):
+                        walked = pass_s[team, left, behind]
+                        if walked >= NEVER_S:
+                            break
+                        for stop in range(stops):
+                            clock[stop] += walked
+                        gate = max(gate, pass_open_s[team, left, behind])
+                        left = -1
+                    elif left < 0 and not take_a and not take_d:
+                        left = behind
                     first = 1 if here == 1 else 0
                     for turn in range(2):
                         side = first if turn == 0 else 1 - first
                         if (side == 0 and not take_a) or (side == 1 and not take_d):
                             continue
+                        spare = np.int64(0)
                         if here >= 0 and here != side:
                             for stop in range(stops):
                                 clock[stop] += side_change_s[option]
+                        elif spares:
+                            spare = spared_s[option, behind]
+                        spares = False
                         here = side
-                        longest = clock[0]
+                        longest = np.int64(0)
                         for stop in range(stops):
-                            clock[stop] += work_s[option, side, k, stop]
+                            unit_s = work_s[option, side, k, stop]
+                            clock[stop] += unit_s - (spare if unit_s > 0 else 0)
                             longest = max(longest, clock[stop])
                         gate = max(gate, gate_s[side, k])
                         served += people[side, k]

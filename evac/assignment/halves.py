@@ -45,11 +45,13 @@ def halved_work(
         cut_lift, kits=tuple(kit for kit in cut_lift.kits if kit.id in usable_kits)
     )
     options = gear.options(equipped, date=dt.date.min)
+    ways_in = access.open_ways(cut_lift, halves.line)
     return timing.build_work(
         cut_lift,
         halves,
         options,
         gear.find_reaches(cut_lift, options, halves.units, gates=gates),
         gates,
-        access.find_routes(cut_lift, halves.line),
+        access.find_routes(cut_lift, halves.line, ways_in=ways_in),
+        passages=access.SupportWays(lift=cut_lift, line=halves.line, ways_in=ways_in),
     )

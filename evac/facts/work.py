@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Protocol
 
 from evac.facts.heights import BoolArray, IntArray
 from evac.facts.lift import FloatArray, Side, Triple
@@ -95,6 +96,45 @@ class Route:
     not_before_s: Triple | None = None
     """Of evacuees' ways: from the order until anybody can be at its end, because
     avalanche ground on it must be released first; None: nothing to wait for."""
+    wait_s: float = 0.0
+    """Of ``seconds``: waiting for avalanche ground on the way to be released."""
+    releases: tuple[tuple[str, float], ...] = ()
+    """Avalanche ground that is crossed: hazard id, and seconds of walking and driving
+    before its edge, in order of the way."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passage:
+    """A way on foot or ski from one support to another, past spans nobody works in."""
+
+    seconds: float
+    """``NEVER_S`` if there is no way."""
+    opens_s: float
+    """From the order until all avalanche ground on it is released; 0: none on it."""
+    hazard_ids: tuple[str, ...]
+    """That avalanche ground."""
+
+
+class Passages(Protocol):
+    """Who knows the ways from support to support."""
+
+    def __call__(
+        self, team: str, from_support: int, to_support: int, *, there_s: float
+    ) -> Passage:
+        """The quicker way for a team that may be there so long after the order.
+
+        Round avalanche ground, or across once it is released.
+        """
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayIn:
+    """What an arrival is made of, where it waits for avalanche ground."""
+
+    wait_s: float
+    releases: tuple[tuple[str, float], ...]
+    """As in `Route`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +165,9 @@ class Work:
     ``side`` axis: 0 ascending, 1 descending; support axis: n + 1 supports; stop axis:
     the stop grid. ``valid`` False where the option may not take the unit.
     ``arrive_s`` (t, n+1): from the order to arrival, NEVER_S if none.
-    ``cross_s`` (q, n+1): passing from one span to the next past a support.
+    ``cross_s`` (q, n+1): passing from one span to the next past a support; of it
+    ``spared_s`` (q, n+1) is part of the next span's set-up, where the team goes on
+    along the same side in the next span and a carrier is there to set up for.
     ``side_change_s`` (q,): from one side of the line to the other.
     ``people`` (2, n): most people in the unit. ``planned`` (2, n): False where the
     unit cannot be planned at all (heights not known); whether somebody reaches it is
@@ -152,6 +194,19 @@ class Work:
     no_start: BoolArray | None = None
     """(q, n+1): True where nothing stands that an option could climb, so that it can
     neither begin a zone nor a side there, only go on over it. None: nowhere."""
+    spared_s: IntArray | None = None
+    """None: nothing is spared."""
+    pass_s: IntArray | None = None
+    """(t, n+1, n+1): on foot from one support to another, past spans in which the team
+    takes nothing; NEVER_S where there is no way. None: nobody walks past a span."""
+    pass_open_s: IntArray | None = None
+    """(t, n+1, n+1): when avalanche ground on that way is released."""
+    pass_hazards: Mapping[tuple[int, int, int], tuple[str, ...]] = field(
+        default_factory=dict
+    )
+    """(team, from, to) -> that avalanche ground; only ways with any."""
+    ways_in: Mapping[tuple[int, int], WayIn] = field(default_factory=dict)
+    """(team, support) -> the way in; only ways over avalanche ground."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

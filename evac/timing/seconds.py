@@ -234,14 +234,19 @@ def setup_seconds(lift: Lift, option: Option, unit: UnitHeights) -> Triple:
 
 
 def cross_seconds(
-    lift: Lift, heights: Heights, option: Option, *, support_index: int
+    lift: Lift,
+    heights: Heights,
+    option: Option,
+    *,
+    support_index: int,
+    sets_up_next: bool = True,
 ) -> Triple:
     """Passing an inner support from one span to the next, beside the next set-up.
 
     On the ground: walking round it, packed or deep and steep. On the rope: over the
     rollers where the technique passes them, else down and up again. Climbing is then
     part of the crossing, so the next span's set-up, which is that climb, is taken off
-    (never below 0).
+    (never below 0); all of it counts where no set-up follows (``sets_up_next`` False).
     """
     if lift.supports[support_index].mark:
         # Nothing stands at a cut: no rollers, nothing to walk round.
@@ -264,7 +269,7 @@ def cross_seconds(
         )
         hard = steps.is_hard_ground(lift, team, slope_deg=slope_deg)
         rows = steps.walk_rows(lift, technique.kind, is_hard=hard)
-    else:
+    elif sets_up_next:
         climb = steps.span_rows(lift, technique.kind)
         rows = Triple(
             low=max(rows.low - climb.low, 0.0),

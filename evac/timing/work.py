@@ -8,7 +8,17 @@ import numpy as np
 
 from evac.facts.heights import BoolArray, Heights, IntArray, StopGrid, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side, Triple
-from evac.facts.work import NEVER_S, Option, Reach, Route, UnitGate, Work
+from evac.facts.work import (
+    NEVER_S,
+    Option,
+    Passage,
+    Passages,
+    Reach,
+    Route,
+    UnitGate,
+    WayIn,
+    Work,
+)
 from evac.gear import technique_of
 from evac.timing.seconds import (
     carrier_seconds,
@@ -31,6 +41,7 @@ def build_work(
     gates: Sequence[UnitGate],
     routes: Sequence[Route],
     *,
+    passages: Passages | None = None,
     at_mean: bool = False,
 ) -> Work:
     """Everything the assignment needs, in whole seconds, each rounded up once.
@@ -49,6 +60,10 @@ def build_work(
     gates : sequence of UnitGate
     routes : sequence of Route
         Every team to every support.
+    passages : Passages, optional
+        Ways from support to support (`evac.access.SupportWays`), asked only for teams
+        with a span between others that one of their options cannot take. Where not
+        given, nobody walks past a span.
     at_mean : bool
         Mean instead of likely step times, to share out by: means add up, likely times
         of skewed steps come out too short in a sum.
@@ -58,7 +73,8 @@ def build_work(
     Work
         With q options, n spans, o stops: ``work_s`` (q, 2, n, o), ``cross_s``
         (q, n + 1) with 0 at the two stations, ``side_change_s`` (q,), ``gate_s``
-        (2, n), ``arrive_s`` (teams, n + 1).
+        (2, n), ``arrive_s`` (teams, n + 1). Ways past spans (teams, n + 1, n + 1) in
+        the direction in which the team works, at likely times in any case.
     """
     spans = len(lift.supports) - 1
     units = _unit_table(heights, spans)
@@ -68,6 +84,16 @@ def build_work(
     known = np.array([[unit.known for unit in row] for row in units])
     people_most = people.max(axis=2)
     one = mean_of if at_mean else _likely
+    cross_s, beside_s = (
+        _cross_table(lift, heights, options, one=one, sets_up_next=sets_up_next)
+        for sets_up_next in (False, True)
+    )
+    secured_s = _whole(lift.organisation.order_to_secured_s.likely)
+    arrive_s = _arrivals(lift, routes)
+    past = _Past(np.maximum(arrive_s.min(axis=1), secured_s), len(lift.supports))
+    if passages is not None:
+        taken = valid & known & (gate_s < NEVER_S)
+        past.fill(lift, passages, _skipping_teams(options, taken))
     return Work(
         team_ids=tuple(team.id for team in lift.teams),
         crew=np.array([team.crew for team in lift.teams], dtype=np.int64),
@@ -79,14 +105,15 @@ def build_work(
         work_s=_work_table(
             lift, heights, options, gates, units, counts, valid, at_mean=at_mean
         ),
-        cross_s=_cross_table(lift, heights, options, one=one),
+        cross_s=cross_s,
+        spared_s=cross_s - beside_s,
         side_change_s=np.array(
             [_whole(one(side_change_seconds(lift, option))) for option in options],
             dtype=np.int64,
         ),
         gate_s=gate_s,
-        secured_s=_whole(lift.organisation.order_to_secured_s.likely),
-        arrive_s=_arrivals(lift, routes),
+        secured_s=secured_s,
+        arrive_s=arrive_s,
         # An empty unit still has carriers to check, so it is never worth nothing.
         people=np.where(
             counts.max(axis=2) > 0, np.maximum(people_most, 1), people_most
@@ -96,6 +123,17 @@ def build_work(
         latest_arrival_s=NEVER_S
         if lift.organisation.latest_arrival_s is None
         else _whole(lift.organisation.latest_arrival_s),
+        pass_s=past.seconds,
+        pass_open_s=past.opens_s,
+        pass_hazards=past.hazards,
+        ways_in={
+            (number, route.support_index): WayIn(
+                wait_s=route.wait_s, releases=route.releases
+            )
+            for number, team in enumerate(lift.teams)
+            for route in routes
+            if route.team == team.id and route.releases
+        },
     )
 
 
@@ -238,12 +276,19 @@ def _cross_table(
     options: Sequence[Option],
     *,
     one: Callable[[Triple], float],
+    sets_up_next: bool,
 ) -> IntArray:
     supports = len(lift.supports)
     cross = np.zeros((len(options), supports), dtype=np.int64)
     for row, option in enumerate(options):
         for support in range(1, supports - 1):
-            seconds = cross_seconds(lift, heights, option, support_index=support)
+            seconds = cross_seconds(
+                lift,
+                heights,
+                option,
+                support_index=support,
+                sets_up_next=sets_up_next,
+            )
             cross[row, support] = _whole(one(seconds))
     return cross
 
@@ -270,3 +315,46 @@ def _arrivals(lift: Lift, routes: Sequence[Route]) -> IntArray:
                 ready_s[route.team] + route.seconds
             )
     return arrive
+
+
+def _skipping_teams(options: Sequence[Option], taken: BoolArray) -> list[int]:
+    """Teams of which an option leaves out a span between two that it takes."""
+    found: set[int] = set()
+    for option, units in zip(options, taken, strict=True):
+        for run in (units[0], units[1], units[0] | units[1]):
+            spans = np.flatnonzero(run)
+            if spans.size and spans[-1] - spans[0] >= spans.size:
+                found.add(option.team_index)
+    return sorted(found)
+
+
+class _Past:
+    """Ways past spans, (teams, supports, supports); those not asked for are shut."""
+
+    def __init__(self, there_s: IntArray, supports: int) -> None:
+        shape = (there_s.size, supports, supports)
+        self.there_s = there_s
+        self.seconds: IntArray = np.full(shape, NEVER_S, dtype=np.int64)
+        self.opens_s: IntArray = np.zeros(shape, dtype=np.int64)
+        self.hazards: dict[tuple[int, int, int], tuple[str, ...]] = {}
+
+    def fill(self, lift: Lift, passages: Passages, teams: Sequence[int]) -> None:
+        """Ask for the ways of some teams, in the direction in which they work."""
+        supports = range(len(lift.supports))
+        for number in teams:
+            team = lift.teams[number]
+            falls = team.start_upper == lift.upper_is_last
+            for start in supports:
+                for end in supports:
+                    # From a support over one span at least.
+                    if start == end or (end < start) != falls:
+                        continue
+                    there_s = float(self.there_s[number])
+                    way = passages(team.id, start, end, there_s=there_s)
+                    self._keep((number, start, end), way)
+
+    def _keep(self, at: tuple[int, int, int], way: Passage) -> None:
+        self.seconds[at] = _whole(way.seconds)
+        self.opens_s[at] = _whole(way.opens_s)
+        if way.hazard_ids:
+            self.hazards[at] = way.hazard_ids

@@ -50,11 +50,25 @@ def draw_work(
         "side_change_s": rng.integers(60, 500, q),
         "arrive_s": arrive,
     }
+    # Ways past spans, and what a crossing spares the set-up after it.
+    more = rng.spawn(1)[0]
+    pass_s = more.integers(30, 900, (teams, n + 1, n + 1))
+    pass_s = np.where(more.random(pass_s.shape) < 0.15, NEVER_S, pass_s)
+    opens = more.integers(1500, 6000, pass_s.shape)
+    parts |= {
+        "pass_s": pass_s,
+        "pass_open_s": np.where(more.random(pass_s.shape) < 0.2, opens, 0),
+        "spared_s": np.where(
+            more.random((q, n + 1)) < 0.4, more.integers(1, 60, (q, n + 1)), 0
+        ),
+    }
+    # At some stops no carrier stands in a unit.
+    parts["work_s"][:, more.random((2, n, stops)) < 0.1] = 0
     if alike and teams > 1:
         # The second team is the first again, with other names.
-        for name in ("crew", "start_upper", "arrive_s"):
+        for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
             parts[name][1] = parts[name][0]
-        for name in ("valid", "work_s", "cross_s", "side_change_s"):
+        for name in ("valid", "work_s", "cross_s", "spared_s", "side_change_s"):
             parts[name][options_each : 2 * options_each] = parts[name][:options_each]
     return Work(
         team_ids=tuple(f"team {row}" for row in range(teams)),
@@ -125,6 +139,7 @@ def walk(
     started = max(arrival, work.secured_s)
     clocks = [0] * work.work_s.shape[3]
     stands: int | None = None
+    on_foot_from: int | None = None
     clears: list[tuple[int, int]] = []
     worked: list[tuple[int, int]] = []
     left = 0
@@ -134,16 +149,35 @@ def walk(
             if crossing >= NEVER_S:
                 return None
             clocks = [clock + crossing for clock in clocks]
+        works = any(taken(side, span) for side in sides)
+        # The support at the end from which the team comes.
+        near = span + 1 if from_top else span
+        right_after = place > 0 and on_foot_from is None
+        if works and on_foot_from is not None:
+            assert work.pass_s is not None
+            assert work.pass_open_s is not None
+            on_foot = int(work.pass_s[team, on_foot_from, near])
+            if on_foot >= NEVER_S:
+                return None
+            clocks = [clock + on_foot for clock in clocks]
+            started = max(started, int(work.pass_open_s[team, on_foot_from, near]))
+            on_foot_from = None
+        elif not works and on_foot_from is None:
+            on_foot_from = near
         order = sorted(sides, key=lambda side: side != (stands or 0))
         for side in order:
             if not taken(side, span):
                 left += weight(work, side, span)
                 continue
+            spared = 0
             if stands is not None and stands != side:
                 clocks = [c + int(work.side_change_s[option]) for c in clocks]
+            elif right_after and work.spared_s is not None:
+                spared = int(work.spared_s[option, near])
+            right_after = False
             stands = side
             clocks = [
-                clock + int(more)
+                clock + int(more) - (spared if more else 0)
                 for clock, more in zip(
                     clocks, work.work_s[option, side, span], strict=True
                 )

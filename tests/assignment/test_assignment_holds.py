@@ -47,6 +47,9 @@ def same_options(work: Work, *, teams: list[int], options: list[int]) -> Work:
         valid=work.valid[options],
         work_s=work.work_s[options],
         cross_s=work.cross_s[options],
+        spared_s=None if work.spared_s is None else work.spared_s[options],
+        pass_s=None if work.pass_s is None else work.pass_s[teams],
+        pass_open_s=None if work.pass_open_s is None else work.pass_open_s[teams],
         side_change_s=work.side_change_s[options],
     )
 
@@ -111,9 +114,9 @@ def test_identical_teams_may_be_exchanged_and_the_lower_row_gets_the_lower_span(
 ):
     work = drawn(1)
     twins = same_options(work, teams=[0, 1, 2, 3], options=[0, 1, 2, 3, 4, 5, 6, 7])
-    for name in ("crew", "start_upper", "arrive_s"):
+    for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
         getattr(twins, name)[1] = getattr(twins, name)[0]
-    for name in ("valid", "work_s", "cross_s", "side_change_s"):
+    for name in ("valid", "work_s", "cross_s", "spared_s", "side_change_s"):
         getattr(twins, name)[2:4] = getattr(twins, name)[0:2]
     turned = same_options(twins, teams=[1, 0, 2, 3], options=[2, 3, 0, 1, 4, 5, 6, 7])
     here, there = assign(twins), assign(turned)
@@ -131,6 +134,7 @@ def test_everything_ten_minutes_later_ends_ten_minutes_later(seed: int) -> None:
         secured_s=work.secured_s + 600,
         arrive_s=np.where(work.arrive_s < NEVER_S, work.arrive_s + 600, NEVER_S),
         gate_s=np.where(work.gate_s < NEVER_S, work.gate_s + 600, NEVER_S),
+        pass_open_s=None if work.pass_open_s is None else work.pass_open_s + 600,
     )
     before, after = assign(work), assign(later)
     assert after.objectives[0] == before.objectives[0]
@@ -147,6 +151,11 @@ def test_a_line_seen_from_its_other_end_is_shared_as_well(seed: int) -> None:
         valid=work.valid[:, :, ::-1],
         work_s=work.work_s[:, :, ::-1],
         cross_s=work.cross_s[:, ::-1],
+        spared_s=None if work.spared_s is None else work.spared_s[:, ::-1],
+        pass_s=None if work.pass_s is None else work.pass_s[:, ::-1, ::-1],
+        pass_open_s=None
+        if work.pass_open_s is None
+        else work.pass_open_s[:, ::-1, ::-1],
         gate_s=work.gate_s[:, ::-1],
         arrive_s=work.arrive_s[:, ::-1],
         people=work.people[:, ::-1],
@@ -168,6 +177,9 @@ def test_one_team_and_one_span_are_counted_by_hand() -> None:
         valid=np.array([[[True], [False]]]),
         work_s=np.array([[[[800, 900]], [[0, 0]]]]),
         cross_s=np.array([[60, 60]]),
+        spared_s=None,
+        pass_s=None,
+        pass_open_s=None,
         side_change_s=np.array([100]),
         gate_s=np.array([[700], [0]]),
         secured_s=600,
