@@ -28,10 +28,15 @@ def forward(
     finish_s: IntArray,
     most: int,
     latest: int,
+    slack: int,
     least: Int32Array,
     finish: Int32Array,
 ) -> None:
-    """Spread the least (lost, finish) from the start over all states."""
+    """Spread the least (lost, finish) from the start over all states.
+
+    States later than ``latest`` are left out; once an end is found, those later than
+    it by more than ``slack``.
+    """
     sets, side, _ = least.shape
     n = side - 1
     groups = count.shape[0]
@@ -51,9 +56,9 @@ def forward(
                 if lost > most or (lost == most and until > latest):
                     continue
                 if i == n and j == n:
-                    if lost < most or until < latest:
+                    if lost < most or until + slack < latest:
                         most = lost
-                        latest = until
+                        latest = until + slack
                     continue
                 kind_from = 0 if i <= j else 1
                 here = i if i <= j else j

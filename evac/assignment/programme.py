@@ -48,7 +48,7 @@ class Field:
 
 
 def reach_forward(
-    field: Field, moves: Moves, *, excess: int, finish_s: int
+    field: Field, moves: Moves, *, excess: int, finish_s: int, slack_s: int = 0
 ) -> tuple[Int32Array, Int32Array]:
     """Least (excess, finish) with which each state can be reached from the start.
 
@@ -58,6 +58,9 @@ def reach_forward(
         The board and the zones.
     excess, finish_s : int
         A pair known to be possible; worse states are left out.
+    slack_s : int
+        States that end so much later than the best known are kept, as ``finish_s``
+        allows for already.
 
     Returns
     -------
@@ -79,6 +82,7 @@ def reach_forward(
         moves.finish_s,
         excess,
         finish_s,
+        slack_s,
         least,
         finish,
     )

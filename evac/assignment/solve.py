@@ -154,7 +154,9 @@ def _share(
     # While people may still be won, a zone may end later than the bound's finish.
     latest = finish_s if excess == 0 else NEVER_S - 1
     moves = list_moves(choices, representatives, excess=excess, finish_s=latest)
-    least, finish = reach_forward(field, moves, excess=excess, finish_s=finish_s)
+    least, finish = reach_forward(
+        field, moves, excess=excess, finish_s=finish_s, slack_s=slack_s
+    )
     # Finished states: the least people uncovered, then the earliest last finish.
     ends = np.stack([least[:, -1, -1], finish[:, -1, -1]], axis=1)
     excess, bound_s = (int(value) for value in min(map(tuple, ends)))

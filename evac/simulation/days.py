@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import comb
 
 import numpy as np
 
-from evac.assignment.costs import units_in_order
+from evac.access.routes import sharers
+from evac.assignment.costs import legs
 from evac.factors import (
     DAY_SD,
     FATIGUE_PER_HOUR,
@@ -18,8 +20,8 @@ from evac.factors import (
     TEAM_SD,
 )
 from evac.facts.heights import IntArray
-from evac.facts.lift import FloatArray, Lift, Side, Triple
-from evac.facts.work import Assignment, UnitGate, Work, Zone
+from evac.facts.lift import FloatArray, Lift, Side
+from evac.facts.work import NEVER_S, Assignment, UnitGate, Work, Zone
 from evac.rope.compiled import compiled
 from evac.simulation.draws import CarrierDraws, Float32Array, scores, shares
 from evac.simulation.table import Items
@@ -76,20 +78,33 @@ def draw_days(
     secured_s = fit_one(organisation.order_to_secured_s).at(
         scores(seed, "line secured", runs)
     )
-    opened = _gates_open(gates, runs=runs, seed=seed)
+    opened = _opened(lift, runs=runs, seed=seed)
+    ready = {
+        team.id: team.ready_s
+        * fit_one(READY_FACTOR).at(scores(seed, f"ready {team.id}", runs))
+        for team in lift.teams
+    }
     factor = np.empty((len(assignment.zones), runs))
     start_s = np.empty_like(factor)
     for number, zone in enumerate(assignment.zones):
         own = TEAM_SD * scores(seed, f"team {zone.team}", runs)
         alone = DAY_SD * scores(seed, f"day of {zone.team} alone", runs)
         factor[number] = np.exp(own + (day if together else alone))
-        ready_s = fit_one(READY_FACTOR).at(scores(seed, f"ready {zone.team}", runs))
-        arrive_s = _arrival(lift, zone, ready=ready_s, factor=factor[number])
-        arrive_s = arrive_s + notice_s.get(zone.team, 0.0)
-        start_s[number] = np.maximum(arrive_s, secured_s)
-        for unit in _units(work, zone):
-            if unit in opened:
-                start_s[number] = np.maximum(start_s[number], opened[unit])
+        start_s[number] = np.maximum(
+            secured_s,
+            _arrival(
+                lift,
+                work,
+                zone,
+                ready=ready,
+                opened=opened,
+                factor=factor[number],
+                later_s=notice_s.get(zone.team, 0.0),
+            ),
+        )
+        for name in _hazards_of(work, zone, gates):
+            if name in opened:
+                start_s[number] = np.maximum(start_s[number], opened[name])
     return Days(
         stop_index=np.minimum(
             (shares(seed, "stop position", runs) * stops).astype(np.int64), stops - 1
@@ -104,35 +119,59 @@ def draw_days(
 
 
 def _arrival(
-    lift: Lift, zone: Zone, *, ready: FloatArray, factor: FloatArray
+    lift: Lift,
+    work: Work,
+    zone: Zone,
+    *,
+    ready: Mapping[str, FloatArray],
+    opened: Mapping[str, FloatArray],
+    factor: FloatArray,
+    later_s: float,
 ) -> FloatArray:
+    """When a team is at the start of its zone on each day.
+
+    Teams in one vehicle leave when the last of them is ready. At the edge of avalanche
+    ground a team waits until that is released.
+    """
     team = lift.teams[zone.option.team_index]
-    travel_s = max(zone.arrival_s - team.ready_s, 0.0)
+    aboard = sharers(lift, team)
+    leaves_s = np.max([ready[other.id] for other in aboard], axis=0) + later_s
+    way = work.ways_in.get((zone.option.team_index, zone.start_support))
+    planned_s = max(other.ready_s for other in aboard)
+    travel_s = max(zone.arrival_s - planned_s - (way.wait_s if way else 0.0), 0.0)
+    wait_s = np.zeros(factor.shape)
+    for name, before_s in way.releases if way else ():
+        if name in opened:
+            there_s = leaves_s + before_s * factor
+            wait_s = np.maximum(wait_s, opened[name] - there_s)
     # Snow, wind and dark that slow the work slow the way to it as well.
-    found: FloatArray = team.ready_s * ready + travel_s * factor
+    found: FloatArray = leaves_s + travel_s * factor + wait_s
     return found
 
 
-def _units(work: Work, zone: Zone) -> list[tuple[Side, int]]:
-    return list(units_in_order(work, zone))
-
-
-def _gates_open(
-    gates: tuple[UnitGate, ...], *, runs: int, seed: int
-) -> dict[tuple[Side, int], FloatArray]:
-    found: dict[tuple[Side, int], FloatArray] = {}
-    for gate in gates:
-        if gate.opens_high_s <= 0 or not np.isfinite(gate.opens_high_s):
-            continue
-        # Units over the same hazards wait for the same people.
-        source = "gate " + " | ".join(sorted(gate.hazard_ids))
-        opens = Triple(
-            low=gate.opens_low_s, likely=gate.opens_s, high=gate.opens_high_s
-        )
-        found[gate.side, gate.span_index] = fit_one(opens).at(
-            scores(seed, source, runs)
-        )
+def _hazards_of(work: Work, zone: Zone, gates: tuple[UnitGate, ...]) -> set[str]:
+    """Hazards below the units of a zone, and on foot between them."""
+    below = {(gate.side, gate.span_index): gate.hazard_ids for gate in gates}
+    found: set[str] = set()
+    for leg in legs(work, zone):
+        found.update(below.get((leg.side, leg.span_index), ()))
+        if leg.walked is not None:
+            at = (zone.option.team_index, *leg.walked)
+            found.update(work.pass_hazards.get(at, ()))
     return found
+
+
+def _opened(lift: Lift, *, runs: int, seed: int) -> dict[str, FloatArray]:
+    """When each hazard that needs opening is open, on each day.
+
+    One draw a hazard: whoever works below it or walks over it waits for the same
+    people.
+    """
+    return {
+        hazard.id: fit_one(hazard.opens_s).at(scores(seed, f"gate {hazard.id}", runs))
+        for hazard in lift.hazards
+        if hazard.opens_s is not None and 0 < hazard.opens_s.high < NEVER_S
+    }
 
 
 def _people_below(lift: Lift, *, runs: int, seed: int) -> FloatArray:

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from builders import LOOP, make_lift
+from builders import LOOP, along, make_lift
 from flat_chain import Chain, make_chain
+from shapely.geometry import LineString, Polygon
 
 import evac.simulation as simulation_module
 import evac.simulation.days as days_module
@@ -17,12 +18,16 @@ from evac import hazards, timing
 from evac.assignment import assign
 from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
 from evac.errors import NoPlanError
+from evac.factors import READY_FACTOR
 from evac.facts.lift import Lift, Side, StepTime, Triple
 from evac.simulation import simulate
-from evac.simulation.draws import stream
+from evac.simulation.draws import scores, stream
 from evac.triples import fit_one
 
 RUNS = 2000
+
+SLOPE = ((-200, 30), (-50, 30), (-50, 400), (-200, 400))
+"""Along the line and right of it [m]: below the first station, off the rope."""
 
 
 @pytest.fixture(scope="module")
@@ -146,16 +151,13 @@ def plain_walk(chain: Chain, *, seed: int, runs: int) -> np.ndarray[Any, Any]:
             for turn in zone_turns:
                 for gate in gates:
                     here = (gate.side, gate.span_index) == (turn.side, turn.span_index)
-                    if here and gate.opens_high_s > 0:
-                        score = stream(
-                            seed, "gate " + " | ".join(gate.hazard_ids)
-                        ).standard_normal(runs)[run]
-                        opens = Triple(
-                            low=gate.opens_low_s,
-                            likely=gate.opens_s,
-                            high=gate.opens_high_s,
-                        )
-                        start_s = max(start_s, float(fit_one(opens).at(score)))
+                    for hazard in lift.hazards if here else ():
+                        if hazard.id in gate.hazard_ids and hazard.opens_s is not None:
+                            score = stream(seed, f"gate {hazard.id}").standard_normal(
+                                runs
+                            )[run]
+                            opened_s = float(fit_one(hazard.opens_s).at(score))
+                            start_s = max(start_s, opened_s)
             clock_s = start_s
             for turn in zone_turns:
                 side, span = turn.side, turn.span_index
@@ -284,10 +286,99 @@ def test_the_same_days_on_an_emptier_line_never_end_later(chain: Chain) -> None:
 
 
 def test_a_team_that_sets_out_later_never_ends_sooner(chain: Chain) -> None:
-    zone = chain[3].zones[0]
-    usual = simulate(*chain, runs=RUNS, seed=4)
-    later = simulate(*chain, runs=RUNS, seed=4, notice_s={zone.team: 900.0})
-    assert (later.order_to_clear_s >= usual.order_to_clear_s).all()
+    lift, heights, work, assignment = chain
+    for zone in assignment.zones:
+        alone = (lift, heights, work, replace(assignment, zones=(zone,)))
+        usual = simulate(*alone, runs=RUNS, seed=4)
+        # So late that neither the line nor a gate is what it waits for.
+        late, later = (
+            simulate(*alone, runs=RUNS, seed=4, notice_s={zone.team: seconds})
+            for seconds in (9000.0, 9900.0)
+        )
+        assert (late.order_to_first_s > usual.order_to_first_s).all()
+        assert (late.order_to_clear_s > usual.order_to_clear_s).all()
+        shift_s = later.order_to_clear_s - late.order_to_clear_s
+        assert shift_s == pytest.approx(np.full(RUNS, 900.0))
+
+
+def test_teams_in_one_vehicle_leave_when_the_last_is_ready_that_day() -> None:
+    # Of the builders' lift: the track is driven, and both teams start beside it.
+    near = replace(
+        make_lift().teams[0],
+        id="Near",
+        ready_s=300.0,
+        travel="snow vehicle",
+        vehicle="cat",
+        drop_order=1,
+        start_place="garage",
+        start_x_m=along(0, 40)[0],
+        start_y_m=along(0, 40)[1],
+    )
+    late = replace(near, id="Late", ready_s=3600.0, drop_order=2)
+    kits = make_lift().kits
+    lift = make_lift(
+        teams=(near, late),
+        kits=tuple(
+            replace(kit, id=f"{kit.id} {team.id}", team=team.id)
+            for team in (near, late)
+            for kit in kits
+        ),
+    )
+    lift, heights, work, assignment = make_chain(lift)
+    zone = next(zone for zone in assignment.zones if zone.team == "Near")
+    found = simulate(
+        lift, heights, work, replace(assignment, zones=(zone,)), runs=RUNS, seed=4
+    )
+    late_s = 3600.0 * fit_one(READY_FACTOR).at(scores(4, "ready Late", RUNS))
+    assert (found.order_to_first_s > late_s).all()
+
+
+@pytest.mark.parametrize("likely_s", [600.0, 3600.0])
+def test_nobody_walks_in_over_avalanche_ground_before_that_day_s_release(
+    likely_s: float,
+) -> None:
+    # Over the track only, 30 m and more beside the line: no unit's gate.
+    lift = make_lift()
+    x_m, y_m = along(-300, 40)
+    opens_s = Triple(low=likely_s / 3, likely=likely_s, high=4 * likely_s)
+    slope = replace(
+        lift.hazards[0],
+        id="slope",
+        kind="avalanche ground",
+        geometry=Polygon([along(*at) for at in SLOPE]),
+        opens_s=opens_s,
+    )
+    way = LineString([along(-300, 40), along(600, 40), along(600, 3)])
+    lift = replace(
+        lift,
+        hazards=(slope,),
+        ways=(replace(lift.ways[0], geometry=way),),
+        teams=(
+            replace(
+                lift.teams[0],
+                travel="foot",
+                start_x_m=x_m,
+                start_y_m=y_m,
+                vehicle=None,
+            ),
+        ),
+    )
+    lift, heights, work, assignment = make_chain(lift)
+    (zone,) = assignment.zones
+    assert work.ways_in[0, zone.start_support].releases[0][0] == "slope"
+    assert not any(gate.hazard_ids for gate in hazards.find_gates(lift, heights.line))
+    found = simulate(lift, heights, work, assignment, runs=RUNS, seed=4)
+    released_s = fit_one(opens_s).at(scores(4, "gate slope", RUNS))
+    # From its far edge it is 650 m more to the top, over snow.
+    assert (found.order_to_first_s > released_s + 300.0).all()
+    # A day that releases early is a day with no wait at all.
+    free = make_chain(replace(lift, hazards=()))
+    usual = simulate(*free, runs=RUNS, seed=4)
+    early = released_s < 60.0
+    assert early.any()
+    assert found.order_to_clear_s[early] == pytest.approx(
+        usual.order_to_clear_s[early], abs=2.0
+    )
 
 
 def test_the_chance_of_the_limit_counts_the_days(chain: Chain) -> None:
