@@ -9,6 +9,7 @@ import pytest
 from drawn_work import draw_work
 
 from evac.assignment import assign, units_in_order
+from evac.assignment.costs import legs
 from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Assignment, Option, Work
 from evac.words import Words
@@ -87,6 +88,12 @@ def test_nobody_works_before_the_line_is_secured_the_team_there_and_gates_open(
             for side, span in units_in_order(work, zone)
         ]
         team = work.team_ids.index(zone.team)
+        assert work.pass_open_s is not None
+        gates += [
+            int(work.pass_open_s[team, *leg.walked])
+            for leg in legs(work, zone)
+            if leg.walked is not None
+        ]
         arrival_s = int(work.arrive_s[team, zone.start_support])
         assert zone.start_s == max(arrival_s, work.secured_s, *gates)
         assert zone.finish_s == zone.start_s + zone.work_s
