@@ -30,6 +30,7 @@ from evac.clock import (
 )
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
+from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan, due_day
@@ -110,6 +111,8 @@ def make_plan(
     )
     heights, ready = settled.heights, settled.ready
     assignment, schedule = settled.assignment, settled.schedule
+    if not assignment.zones:
+        raise NoPlanError(gear.why_nobody(heights, ready.reaches))
     muster, muster_point = find_ways(lift, line)
     pickoffs = access.find_pickoffs(
         lift, line, ready.work, assignment, ready.routes, ways_in=ways_in

@@ -14,6 +14,7 @@ from evac.gear.choices import (
     technique_of,
 )
 from evac.gear.doubts import doubts
+from evac.gear.nobody import why_nobody
 from evac.gear.reach import counts_from_stance, find_reaches
 from evac.gear.rope_needed import greatest_rope_height_m, rope_needed_m
 
@@ -32,4 +33,5 @@ __all__ = [
     "spare_kits",
     "spare_takers",
     "technique_of",
+    "why_nobody",
 ]
