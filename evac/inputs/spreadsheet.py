@@ -14,6 +14,7 @@ import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any, NoReturn
 
@@ -36,6 +37,15 @@ _LAST_ROW = 1_048_576
 """Rows of a sheet; some programs write the last one, empty, into every file."""
 _MARKS_OF_CELL = 4
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
+_MERGED = re.compile(rb"<(?:\w+:)?mergeCell[\s/>]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Parts:
+    """What the files inside a spreadsheet may hold that needs a second look."""
+
+    has_formulas: bool
+    has_merged: bool
 
 
 def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
@@ -56,11 +66,10 @@ def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
     ------
     InputError
         If it is no spreadsheet, too large, has cells on more than one visible sheet,
-        or formulas without a value.
+        merged cells, or formulas without a value.
     """
     with _told_as_problem(file):
-        has_formulas = _checked_parts(content, file=file)
-        return _read(content, file=file, has_formulas=has_formulas)
+        return _read(content, file=file, parts=_checked_parts(content, file=file))
 
 
 def first_rows(content: bytes, *, file: str) -> list[list[str]]:
@@ -98,9 +107,9 @@ def _told_as_problem(file: str) -> Iterator[None]:
         ) from error
 
 
-def _checked_parts(content: bytes, *, file: str) -> bool:
-    """Refuse what would take too long or too much memory; whether formulas occur."""
-    has_formulas = False
+def _checked_parts(content: bytes, *, file: str) -> _Parts:
+    """Refuse what would take too long or too much memory; what else there is."""
+    has_formulas = has_merged = False
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         entries = packed.infolist()
         size = sum(entry.file_size for entry in entries)
@@ -123,13 +132,14 @@ def _checked_parts(content: bytes, *, file: str) -> bool:
                     found=f"about {marks // _MARKS_OF_CELL:,} cells",
                     most=MOST_MARKS // _MARKS_OF_CELL,
                 )
-            has_formulas = (
-                has_formulas or b"\x00" in part or bool(_FORMULA.search(part))
-            )
-    return has_formulas
+            # In another encoding than UTF-8 the marks are not seen: then look closely.
+            is_wide = b"\x00" in part
+            has_formulas = has_formulas or is_wide or bool(_FORMULA.search(part))
+            has_merged = has_merged or is_wide or bool(_MERGED.search(part))
+    return _Parts(has_formulas=has_formulas, has_merged=has_merged)
 
 
-def _read(content: bytes, *, file: str, has_formulas: bool) -> list[list[Cell]]:
+def _read(content: bytes, *, file: str, parts: _Parts) -> list[list[Cell]]:
     book = _book(content, data_only=True)
     filled = [s for s in _visible_sheets(book) if any(True for _ in _filled_rows(s))]
     if len(filled) > 1:
@@ -145,15 +155,27 @@ def _read(content: bytes, *, file: str, has_formulas: bool) -> list[list[Cell]]:
             _refuse(file, "too_many_columns", found=f"row {number}", most=MOST_COLUMNS)
         rows += [[] for _ in range(number - 1 - len(rows))]
         rows.append([_cell(cell) for cell in row[:MOST_COLUMNS]])
-    if has_formulas:
-        other = _book(content, data_only=False)
-        written = other.worksheets[book.worksheets.index(filled[0])]
-        problems = _uncomputed(filled[0], written)
-        if problems:
-            raise InputError(file, problems)
-        other.close()
+    place = book.worksheets.index(filled[0])
+    problems = []
+    if parts.has_formulas:
+        written = _book(content, data_only=False).worksheets[place]
+        problems += _uncomputed(filled[0], written)
+    if parts.has_merged:
+        whole = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+        problems += _merged(whole.worksheets[place])
+    if problems:
+        raise InputError(file, problems)
     book.close()
     return rows
+
+
+def _merged(sheet: Any) -> list[Problem]:
+    """Merged cells that hold something: all but the first would be read as blank."""
+    return [
+        problem("merged_cells", where=f"cells {merged.coord}", found=str(value))
+        for merged in sorted(sheet.merged_cells.ranges, key=lambda item: item.min_row)
+        if (value := sheet.cell(merged.min_row, merged.min_col).value) is not None
+    ]
 
 
 def _book(content: bytes, *, data_only: bool) -> Any:

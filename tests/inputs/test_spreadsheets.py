@@ -228,6 +228,20 @@ def test_cells_on_a_second_visible_sheet_are_refused(tmp_path: Path) -> None:
     )
 
 
+def test_merged_cells_are_refused(tmp_path: Path) -> None:
+    # Else the second of two kits of one team would silently become a spare.
+    def change(_: Any, sheet: Any) -> None:
+        sheet["B3"] = None
+        sheet.merge_cells("B2:B3")
+        sheet.merge_cells("J8:K9")
+
+    assert refusal(tmp_path, "kit", change) == (
+        "kit.xlsx, cells B2:B3: found 'Upper patrol', expected a cell for every row "
+        "and column. Of merged cells only the first has the value, and the others "
+        "count as blank: take the merging off and fill in every cell."
+    )
+
+
 def test_a_formula_that_nothing_has_computed_is_refused(tmp_path: Path) -> None:
     def change(_: Any, sheet: Any) -> None:
         sheet["G3"] = "=DATE(2020,1,1)"
