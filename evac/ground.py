@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike
 from evac.facts.lift import FloatArray, Terrain
 
 CIRCLE_POINTS = 48
-"""Directions in which the rim of a circle is searched for its lowest ground."""
+"""Least directions in which the rim of a circle is searched for its lowest ground; more
+where points on the rim would else lie farther apart than a cell."""
 
 
 def bilinear(values: FloatArray, *, row: ArrayLike, column: ArrayLike) -> FloatArray:
@@ -118,7 +119,7 @@ def lowest_within(
     x_m, y_m : array_like, shape (n,)
         Places.
     radius_m : float
-        Above 0.
+        0 or more.
 
     Returns
     -------
@@ -128,20 +129,36 @@ def lowest_within(
     -----
     Inside a cell the ground is ``a + b x + c y + d x y``, a harmonic function, whose
     least value over any area lies on the area's edge; along a cell's edge it is
-    linear. So the lowest ground of a disc is at a centre inside it or on its rim.
+    linear. So the lowest ground of a disc is at a centre inside it or on its rim, which
+    is tried where it crosses the edges of cells and at points between.
     """
     place_x, place_y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
-    angle = np.linspace(0, 2 * np.pi, CIRCLE_POINTS, endpoint=False)
+    points = max(CIRCLE_POINTS, int(np.ceil(2 * np.pi * radius_m / cell_m)))
+    angle = np.linspace(0, 2 * np.pi, points, endpoint=False)
+    reach = int(np.ceil(radius_m / cell_m))
+    # The ground has kinks where the rim leaves a cell: those places are met exactly.
+    near_lines = cell_m * np.arange(-reach, reach + 1)
+    beside_x = near_lines - np.remainder(place_x - west_m, cell_m)[:, None]
+    beside_y = near_lines - np.remainder(place_y - south_m, cell_m)[:, None]
+    across_x, across_y = (
+        np.sqrt(np.maximum(radius_m**2 - np.square(beside), 0.0))
+        for beside in (beside_x, beside_y)
+    )
+    away_x = np.clip(beside_x, -radius_m, radius_m)
+    away_y = np.clip(beside_y, -radius_m, radius_m)
+    round_x = np.broadcast_to(radius_m * np.sin(angle), (place_x.size, points))
+    round_y = np.broadcast_to(radius_m * np.cos(angle), (place_x.size, points))
     rim = at_places(
         values,
         west_m=west_m,
         south_m=south_m,
         cell_m=cell_m,
-        x_m=place_x[:, None] + radius_m * np.sin(angle),
-        y_m=place_y[:, None] + radius_m * np.cos(angle),
+        x_m=place_x[:, None]
+        + np.hstack([round_x, away_x, away_x, across_y, -across_y]),
+        y_m=place_y[:, None]
+        + np.hstack([round_y, across_x, -across_x, away_y, away_y]),
     )
     lowest: FloatArray = np.min(rim, axis=1)
-    reach = int(np.ceil(radius_m / cell_m))
     middle_row = np.rint((place_y - south_m) / cell_m).astype(np.int64)
     middle_column = np.rint((place_x - west_m) / cell_m).astype(np.int64)
     rows, columns = values.shape
