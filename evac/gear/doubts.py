@@ -62,6 +62,7 @@ def doubts(
         *_lost(lift),
         *_spares(lift, day),
         *_weather(lift, options),
+        *_seats_in_snow(lift, units),
         *_direction(lift, options),
         *_approvals(lift, options),
         *_energy_classes(lift, options),
@@ -225,6 +226,25 @@ def _weather(lift: Lift, options: Sequence[Option]) -> list[Finding]:
                 )
             )
     return findings
+
+
+def _seats_in_snow(lift: Lift, units: Sequence[UnitHeights]) -> list[Finding]:
+    """Units whose lowest carriers may hang in the deepest snow of the plan."""
+    snow_m = lift.conditions.snow_most_m
+    # NaN (a height that is not known, told by its own finding) is no such unit.
+    low = [u for u in units if u.seat_least_m - u.margin_m - snow_m <= 0]
+    if not snow_m > 0 or not low:
+        return []
+    last = len(lift.supports) - 2
+    at_stations = all(unit.span_index in (0, last) for unit in low)
+    values: dict[str, str | float | int] = {
+        "snow_m": snow_m,
+        "units": ", ".join(unit_name(unit.side, unit.span_id) for unit in low),
+        "least_m": min(unit.seat_least_m for unit in low),
+    }
+    # Snow is cleared where carriers come down to a platform (common practice).
+    severity = Severity.NOTE if at_stations else Severity.WARN
+    return [Finding(key="gear.seat_in_snow", severity=severity, values=values)]
 
 
 def _direction(lift: Lift, options: Sequence[Option]) -> list[Finding]:

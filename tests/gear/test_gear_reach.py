@@ -11,7 +11,7 @@ from flat_heights import make_units, one_technique
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evac.facts.finding import Finding
+from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Reach, UnitGate
 from evac.gear import (
@@ -321,3 +321,39 @@ def test_every_limit_has_a_word_and_a_finding() -> None:
     # Heights that are not known are told by the heights; options fit their carriers.
     for limit in limits_that_refuse - {"unknown", "carrier"}:
         assert Words().has(f"finding.gear.unreached_{limit}.text")
+
+
+def test_carriers_that_may_hang_in_deep_snow_are_named() -> None:
+    # By hand: a rope 5.0 m up leaves a seat 2.2 m up, less 0.5 m of margin, 1.7 m.
+    def told(snow_m: float) -> list[Finding]:
+        lift = make_lift()
+        deep = replace(lift.conditions, snow_least_m=0.0, snow_most_m=snow_m)
+        lift = replace(lift, conditions=deep)
+        units = [
+            replace(unit, rope_least_m=5.0, seat_least_m=2.2, margin_m=0.5)
+            if unit.span_index in (0, 2)
+            else replace(unit, rope_least_m=9.0, seat_least_m=6.2, margin_m=0.5)
+            for unit in make_units(lift, rope_m=9.0)
+        ]
+        found = doubts(
+            lift, options(lift), units, find_reaches(lift, options(lift), units)
+        )
+        return [finding for finding in found if finding.key == "gear.seat_in_snow"]
+
+    assert told(0.0) == told(1.6) == []
+    (finding,) = told(1.8)
+    assert finding.severity is Severity.WARN
+    text, _ = Words().finding(finding)
+    assert "0-1 ascending, 2-3 ascending, 0-1 descending, 2-3 descending" in text
+
+
+def test_low_seats_beside_a_station_alone_are_a_note() -> None:
+    # Snow is cleared at platforms (common practice, no source).
+    lift = make_lift()
+    units = [
+        replace(unit, seat_least_m=1.0 if unit.span_index in (0, 4) else 6.0)
+        for unit in make_units(lift, rope_m=9.0)
+    ]
+    found = doubts(lift, options(lift), units, find_reaches(lift, options(lift), units))
+    (finding,) = [item for item in found if item.key == "gear.seat_in_snow"]
+    assert finding.severity is Severity.NOTE
