@@ -6,6 +6,7 @@ each hangs above its own ground.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
@@ -13,27 +14,28 @@ import numpy as np
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SideGround, Span
-from evac.facts.lift import (
-    FloatArray,
-    GroundTable,
-    Lift,
-    Side,
-    Support,
-    SupportKind,
-    Terrain,
+from evac.facts.lift import FloatArray, Lift, Side, Support, SupportKind
+from evac.ground import sample_grid
+from evac.side_ground import (
+    lowest_terrain_m,
+    row_gap_m,
+    side_ground,
+    side_slope,
+    stance_radius_m,
+    terrain_between_rows,
 )
-from evac.ground import lowest_along, lowest_within, sample_grid, slope_deg
 from evac.words import Words
 
 SAMPLE_M = 1.0
 """Distance between two samples of the ground along the line."""
 
-BELAYER_RADIUS_M = 10.0
-"""A belayer stands at the lowest ground within this radius (rule 13)."""
-
 COARSE_CELL_M = 15.0
-"""Above this cell size of the source a reach is not to be trusted (common practice,
-no source)."""
+"""Above this cell size of the source, or gap between two rows of a ground table, a
+reach is not to be trusted (common practice, no source)."""
+
+SIDE_SLOPE_DEG = 10.0
+"""A slope across the line from which on the ground beside it matters to the stance
+(common practice, no source)."""
 
 BEND_NOTED_M = 3.0
 BEND_REFUSED_M = 10.0
@@ -47,8 +49,8 @@ def lay_out(lift: Lift) -> Line:
     Parameters
     ----------
     lift : Lift
-        With a terrain or a ground table; a surveyed table is preferred where a folder
-        gives both.
+        With a terrain or a ground table; the heights of a surveyed table count where a
+        folder gives both.
 
     Returns
     -------
@@ -70,12 +72,11 @@ def lay_out(lift: Lift) -> Line:
     _refuse_bend(supports)
     distance_m = np.array([support.distance_m for support in supports])
     rope_m = np.array([s.ground_m + s.rope_height_m for s in supports])
-    ground = {side: _side_ground(lift, side, distance_m) for side in Side}
+    samples_m = _samples_m(distance_m)
+    ground = {side: side_ground(lift, side, distance_m=samples_m) for side in Side}
     for side in Side:
         _refuse_ground(ground[side], supports, rope_m)
-    table = lift.ground_table
-    terrain = lift.terrain
-    from_table = table is not None
+    terrain = None if lift.ground_table is not None else lift.terrain
     return Line(
         supports=supports,
         spans=tuple(
@@ -92,39 +93,8 @@ def lay_out(lift: Lift) -> Line:
         distance_m=distance_m,
         rope_elevation_m=rope_m,
         ground=ground,
-        ground_sd_m=table.sd_m if table else terrain.sd_m if terrain else 0.0,
-        terrain_cell_m=None if from_table or not terrain else terrain.source_cell_m,
-    )
-
-
-def side_places(
-    lift: Lift, side: Side, *, distance_m: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Places (x_m, y_m) in the lift's frame of points on one side of the line.
-
-    Parameters
-    ----------
-    lift : Lift
-    side : Side
-        Its rope runs half a gauge to the right of the line (seen from the first
-        station) if it is the ascending side and ``ascending_on_right``, or neither.
-    distance_m : ndarray, shape (n,)
-
-    Returns
-    -------
-    tuple of ndarray, each of shape (n,)
-    """
-    first, last = lift.supports[0], lift.supports[-1]
-    length_m = last.distance_m - first.distance_m
-    east = (last.x_m - first.x_m) / length_m
-    north = (last.y_m - first.y_m) / length_m
-    scale = float(np.hypot(east, north))
-    on_right = (side is Side.ASCENDING) == lift.ascending_on_right
-    right_m = lift.gauge_m / 2 if on_right else -lift.gauge_m / 2
-    along_m = distance_m - first.distance_m
-    return (
-        first.x_m + along_m * east + right_m * north / scale,
-        first.y_m + along_m * north - right_m * east / scale,
+        ground_step_m=_ground_step_m(supports, ground),
+        terrain_cell_m=terrain.source_cell_m if terrain else None,
     )
 
 
@@ -155,14 +125,7 @@ def find_doubts(lift: Lift, line: Line) -> tuple[Finding, ...]:
                 },
             )
         )
-    if cell_m is None:
-        findings.append(
-            Finding(
-                key="line.table_along_only",
-                severity=Severity.NOTE,
-                values={"radius_m": BELAYER_RADIUS_M},
-            )
-        )
+    findings += _table_doubts(lift, line)
     findings += _base_doubts(lift, line)
     findings += _void_doubts(line)
     return tuple(findings)
@@ -230,95 +193,125 @@ def _refuse_ground(
             raise NoPlanError(message)
 
 
-def _side_ground(lift: Lift, side: Side, support_m: FloatArray) -> SideGround:
+def _samples_m(support_m: FloatArray) -> FloatArray:
     first_m, last_m = support_m[0], support_m[-1]
     count = int(np.floor((last_m - first_m) / SAMPLE_M + 1e-9))
     # The last support is a sample of its own where the line is no whole metres long.
-    distance_m = np.unique(np.append(first_m + SAMPLE_M * np.arange(count + 1), last_m))
-    x_m, y_m = side_places(lift, side, distance_m=distance_m)
-    if lift.ground_table is not None:
-        ground, stance, slope = _table_ground(
-            lift.ground_table, side, gauge_m=lift.gauge_m, distance_m=distance_m
+    return np.unique(np.append(first_m + SAMPLE_M * np.arange(count + 1), last_m))
+
+
+def _ground_step_m(
+    supports: tuple[Support, ...], ground: Mapping[Side, SideGround]
+) -> float:
+    """How far the ground stands above the supports' surveyed ground, on the whole."""
+    surveyed = [support for support in supports if support.surveyed]
+    if not surveyed:
+        return 0.0
+    at_m = [support.distance_m for support in surveyed]
+    # A support stands midway between the two ropes.
+    below_m = np.mean(
+        [
+            np.interp(at_m, each.distance_m, each.elevation_m)
+            for each in ground.values()
+        ],
+        axis=0,
+    )
+    return float(np.median(below_m - [support.ground_m for support in surveyed]))
+
+
+def _table_doubts(lift: Lift, line: Line) -> list[Finding]:
+    """What a ground table does not show: ground between its rows, and beside it."""
+    if lift.ground_table is None:
+        return []
+    return [*_sparse_rows(lift, line), *_filled_rows(lift, line), *_beside(lift, line)]
+
+
+def _sparse_rows(lift: Lift, line: Line) -> list[Finding]:
+    """Spans in which rows of the table stand farther apart than coarse terrain's."""
+    table, terrain = lift.ground_table, lift.terrain
+    if table is None:
+        return []
+    widest_m: dict[str, float] = {}
+    for side, ground in line.ground.items():
+        at_m = ground.distance_m
+        gap_m = row_gap_m(table, at_m=at_m)
+        if terrain is not None:
+            used, _ = terrain_between_rows(lift, side, distance_m=at_m)
+            seen_m = np.minimum(gap_m, terrain.source_cell_m)
+            gap_m = np.where(used, seen_m, gap_m)
+        for span in line.spans:
+            inside = (at_m > span.start_m) & (at_m < span.end_m)
+            most_m = float(gap_m[inside].max(initial=0.0))
+            if most_m > max(COARSE_CELL_M, widest_m.get(span.id, 0.0)):
+                widest_m[span.id] = most_m
+    if not widest_m:
+        return []
+    values: dict[str, str | float | int] = {
+        "count": len(widest_m),
+        "spans": ", ".join(span.id for span in line.spans if span.id in widest_m),
+        "gap_m": max(widest_m.values()),
+        "most_m": COARSE_CELL_M,
+    }
+    return [Finding(key="line.table_sparse", severity=Severity.WARN, values=values)]
+
+
+def _filled_rows(lift: Lift, line: Line) -> list[Finding]:
+    """Gaps of the table in which the ground follows the terrain."""
+    shapes = [
+        terrain_between_rows(lift, side, distance_m=ground.distance_m)
+        for side, ground in line.ground.items()
+    ]
+    if not any(used.any() for used, _ in shapes):
+        return []
+    shape_m = np.concatenate([shape for _, shape in shapes])
+    values = {
+        "below_m": max(0.0, -float(shape_m.min())),
+        "above_m": max(0.0, float(shape_m.max())),
+    }
+    return [Finding(key="line.table_filled", severity=Severity.NOTE, values=values)]
+
+
+def _beside(lift: Lift, line: Line) -> list[Finding]:
+    """No terrain tells the ground beside the table, so none tells the stance there."""
+    table = lift.ground_table
+    if table is None or _terrain_all_along(lift, line):
+        return []
+    radius_m = stance_radius_m(lift)
+    findings = [
+        Finding(
+            key="line.table_along_only",
+            severity=Severity.NOTE,
+            values={"radius_m": radius_m},
         )
-    elif lift.terrain is not None:
-        ground, stance, slope = _terrain_ground(lift.terrain, x_m, y_m)
-    else:
-        raise NoPlanError(Words().say("line.no_ground"))
-    return SideGround(
-        side=side,
-        distance_m=distance_m,
-        elevation_m=ground,
-        stance_m=stance,
-        slope_deg=slope,
-        x_m=x_m,
-        y_m=y_m,
-    )
-
-
-def _terrain_ground(
-    terrain: Terrain, x_m: FloatArray, y_m: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    return (
-        sample_grid(terrain, x_m=x_m, y_m=y_m),
-        lowest_within(
-            terrain.elevation_m,
-            west_m=terrain.west_m,
-            south_m=terrain.south_m,
-            cell_m=terrain.cell_m,
-            x_m=x_m,
-            y_m=y_m,
-            radius_m=BELAYER_RADIUS_M,
-        ),
-        slope_deg(
-            terrain.elevation_m,
-            west_m=terrain.west_m,
-            south_m=terrain.south_m,
-            cell_m=terrain.cell_m,
-            x_m=x_m,
-            y_m=y_m,
-        ),
-    )
-
-
-def _refuse_short_table(table: GroundTable, distance_m: FloatArray) -> None:
-    first_m, last_m = float(table.distance_m[0]), float(table.distance_m[-1])
-    if first_m > distance_m[0] or last_m < distance_m[-1]:
-        message = Words().say(
-            "line.leaves_table",
-            first_m=first_m,
-            last_m=last_m,
-            start_m=float(distance_m[0]),
-            end_m=float(distance_m[-1]),
+    ]
+    at_m = line.ground[Side.ASCENDING].distance_m
+    slope = side_slope(table, at_m=at_m, gauge_m=lift.gauge_m)
+    worst = int(np.argmax(slope))
+    steepest_deg = float(np.degrees(np.arctan(slope[worst])))
+    if steepest_deg > SIDE_SLOPE_DEG:
+        values = {
+            "at_m": float(at_m[worst]),
+            "slope_deg": steepest_deg,
+            "radius_m": radius_m,
+            "fall_m": radius_m * float(slope[worst]),
+        }
+        findings.append(
+            Finding(key="line.table_side_slope", severity=Severity.WARN, values=values)
         )
-        raise NoPlanError(message)
+    return findings
 
 
-def _table_ground(
-    table: GroundTable, side: Side, *, gauge_m: float, distance_m: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    _refuse_short_table(table, distance_m)
-    own, other = table.ascending_m, table.descending_m
-    if side is Side.DESCENDING:
-        own, other = other, own
-    stance_m = lowest_along(
-        table.distance_m, own, at_m=distance_m, reach_m=BELAYER_RADIUS_M
+def _terrain_all_along(lift: Lift, line: Line) -> bool:
+    """Whether the terrain is known below both ropes and as far as belayers stand."""
+    terrain, radius_m = lift.terrain, stance_radius_m(lift)
+    if terrain is None:
+        return False
+    return all(
+        np.isfinite(
+            lowest_terrain_m(terrain, x_m=ground.x_m, y_m=ground.y_m, radius_m=radius_m)
+        ).all()
+        for ground in line.ground.values()
     )
-    if gauge_m < BELAYER_RADIUS_M:
-        # Within the radius the belayer also stands below the other rope.
-        across_m = float(np.sqrt(BELAYER_RADIUS_M**2 - gauge_m**2))
-        stance_m = np.minimum(
-            stance_m,
-            lowest_along(table.distance_m, other, at_m=distance_m, reach_m=across_m),
-        )
-    elevation_m = np.interp(distance_m, table.distance_m, own)
-    # Over 10 m, so that one survey point does not make a cliff.
-    ahead_m = np.interp(distance_m + 5, table.distance_m, own)
-    behind_m = np.interp(distance_m - 5, table.distance_m, own)
-    run_m = np.minimum(distance_m + 5, table.distance_m[-1]) - np.maximum(
-        distance_m - 5, table.distance_m[0]
-    )
-    slope = np.degrees(np.arctan(np.abs(ahead_m - behind_m) / run_m))
-    return elevation_m, stance_m, slope
 
 
 def _base_doubts(lift: Lift, line: Line) -> list[Finding]:

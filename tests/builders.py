@@ -245,12 +245,15 @@ def make_supports() -> tuple[Support, ...]:
 
 
 def make_ground_table() -> GroundTable:
-    """A surveyed table every 5 m; the descending side lies 0.5 m lower."""
+    """A surveyed table every 5 m; the descending side lies 0.5 m lower.
+
+    Supports stand midway between the two ropes, and so does their ground.
+    """
     distance = np.arange(0.0, 601.0, 5.0)
     return GroundTable(
         distance_m=distance,
-        ascending_m=ground_m(distance),
-        descending_m=ground_m(distance) - 0.5,
+        ascending_m=ground_m(distance) + 0.25,
+        descending_m=ground_m(distance) - 0.25,
         sd_m=0.3,
     )
 

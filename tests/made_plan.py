@@ -298,6 +298,7 @@ def make_line(lift: Lift) -> Line:
             elevation_m=elevation,
             stance_m=elevation - 0.8,
             slope_deg=np.degrees(np.arctan(np.abs(np.gradient(elevation, distance)))),
+            sd_m=np.full(distance.size, 0.5),
             x_m=xy[:, 0],
             y_m=xy[:, 1],
         )
@@ -309,7 +310,7 @@ def make_line(lift: Lift) -> Line:
             [item.ground_m + item.rope_height_m for item in supports]
         ),
         ground=ground,
-        ground_sd_m=0.5,
+        ground_step_m=0.0,
         terrain_cell_m=10.0,
     )
 

@@ -11,7 +11,7 @@ from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import Option, Reach
 from evac.gear.rope_needed import whole_metres
-from evac.heights.units import ORDER, PLACE
+from evac.heights.units import ORDER, PLACE, STEP
 from evac.words import Words
 
 _OPTIONS_ABREAST = 12
@@ -84,7 +84,7 @@ def _asked_row(unit: UnitHeights, words: Words) -> list[str]:
 def parts_text(unit: UnitHeights, words: Words) -> str:
     """What a margin is made of, in words, so that what is shown joins to the margin."""
     parts = dict(unit.margin_parts_m)
-    in_full = {name: parts.pop(name) for name in (ORDER, PLACE) if name in parts}
+    in_full = {name: parts.pop(name) for name in (STEP, ORDER, PLACE) if name in parts}
     largest = sorted(parts.items(), key=lambda pair: -pair[1])
     shown = [pair for pair in largest[:_PARTS_SHOWN] if pair[1] >= _LEAST_PART_M]
     others_m = math.sqrt(sum(value**2 for _, value in largest[len(shown) :]))

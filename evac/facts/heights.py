@@ -30,10 +30,13 @@ class Span:
 class SideGround:
     """The ground under one side, sampled along the line.
 
-    ``stance_m`` is the lowest ground within the belayer's radius of each point.
+    ``stance_m`` is the lowest ground within the belayer's radius of each point, the
+    greatest radius of all techniques.
     ``slope_deg`` is the steepness of the ground there (steepest direction where the
-    terrain is known, along the line otherwise). ``x_m, y_m`` place the samples.
-    NaN where the terrain has a void; never extrapolated.
+    terrain is known; of a ground table along the line and between the two ropes).
+    ``sd_m`` is the standard deviation of ``elevation_m``, wider between rows of a table
+    that stand far apart. ``x_m, y_m`` place the samples. NaN where the terrain has a
+    void; never extrapolated.
     """
 
     side: Side
@@ -41,6 +44,7 @@ class SideGround:
     elevation_m: FloatArray
     stance_m: FloatArray
     slope_deg: FloatArray
+    sd_m: FloatArray
     x_m: FloatArray
     y_m: FloatArray
 
@@ -58,7 +62,9 @@ class Line:
     distance_m: FloatArray
     rope_elevation_m: FloatArray
     ground: Mapping[Side, SideGround]
-    ground_sd_m: float
+    ground_step_m: float
+    """How far the ground stands above the supports' surveyed ground (median), as where
+    the two use different height datums; 0 where no support is surveyed."""
     terrain_cell_m: float | None
     """Cell size of the source terrain; None for a surveyed table."""
 
@@ -172,10 +178,10 @@ class UnitHeights:
     beside_lifted: bool = False
     margin_parts_m: Mapping[str, float] = field(default_factory=dict)
     """Source of uncertainty -> its part [m] at the place whose height and margin
-    together are greatest; parts add as the root of their squares, those named ``order
-    of work`` and ``place`` in full. ``place``, 0 or less: what that place lies below
-    the greatest height (above the least). They join to ``margin_m``; empty where the
-    heights are not known."""
+    together are greatest; parts add as the root of their squares, those named ``height
+    step``, ``order of work`` and ``place`` in full. ``place``, 0 or less: what that
+    place lies below the greatest height (above the least). They join to ``margin_m``;
+    empty where the heights are not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from evac.facts.plan import Plan
 from evac.words import Words
 
-_DOUBTS = frozenset({"line.terrain_coarse"})
+_DOUBTS = frozenset({"line.terrain_coarse", "line.table_sparse"})
 
 
 def reach_in_doubt(plan: Plan) -> bool:

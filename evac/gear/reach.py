@@ -52,8 +52,10 @@ def find_reaches(
 
     Heights are above bare ground: snow raises the ground and only helps. A technique
     that is worked or received from the ground (belayer's radius above 0) has its rope
-    and attachment heights counted from the lowest ground within that radius, taken as
-    the greatest stance height of the unit.
+    and attachment heights counted from the lowest ground around, taken as the greatest
+    stance height of the unit. One stance serves all techniques: the lowest ground
+    within the greatest of their radii (`evac.side_ground.stance_radius_m`), so one with
+    a smaller radius of its own is held to need rather more rope than it does.
 
     Parameters
     ----------

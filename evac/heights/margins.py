@@ -3,8 +3,9 @@
 Every source is an interval that holds with about 95 % (two standard deviations): the
 rope is solved again with one value moved to the end of its interval, and the change
 of the envelope along the line is that source's part. Sources are independent,
-so parts add as the root of their squares; what the order-free set may miss is no
-chance and is added in full.
+so parts add as the root of their squares. What the order-free set may miss, and a step
+between the supports' ground and the ground below the ropes, is no chance: both are
+added in full.
 """
 
 from __future__ import annotations
@@ -64,8 +65,8 @@ SOURCES = (
 class Margins:
     """Parts of the margin along one side; ``part_m[source]`` has shape (m,).
 
-    ``margin_m`` is the root of the squares of all parts, plus the excess over the
-    order-free set.
+    ``margin_m`` is the root of the squares of all parts, plus the height step
+    (`evac.facts.heights.Line`) and the excess over the order-free set.
     """
 
     distance_m: FloatArray
@@ -140,17 +141,20 @@ def find_margins(
             parts["coupling"] = _moved_m(base, moved) * coupling_n / step_n
         elif half_n > 0:
             parts["coupling"] = parts["tension"] * coupling_n / half_n
-    sd_m = [
-        SURVEY_M / DEVIATIONS if support.surveyed else line.ground_sd_m
-        for support in line.supports
-    ]
+    ground = line.ground[side]
+    surveyed = np.array([support.surveyed for support in line.supports])
+    sd_m = np.where(
+        surveyed,
+        SURVEY_M / DEVIATIONS,
+        np.interp(line.distance_m, ground.distance_m, ground.sd_m),
+    )
     parts["survey"] = DEVIATIONS * np.interp(distance_m, line.distance_m, sd_m)
-    parts["ground"] = np.full(distance_m.size, DEVIATIONS * line.ground_sd_m)
+    parts["ground"] = DEVIATIONS * ground.sd_m
     squares = np.sum([part**2 for part in parts.values()], axis=0)
     return Margins(
         distance_m=distance_m,
         part_m=parts,
-        margin_m=np.sqrt(squares) + ORDER_FREE_EXCESS_M,
+        margin_m=np.sqrt(squares) + abs(line.ground_step_m) + ORDER_FREE_EXCESS_M,
     )
 
 

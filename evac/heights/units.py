@@ -13,8 +13,8 @@ from evac.heights.extremes import SideExtremes
 from evac.heights.margins import ORDER_FREE_EXCESS_M, Margins
 from evac.heights.stop import doubtful_spans, spans_beside
 
-ORDER, PLACE = "order of work", "place"
-"""Parts of a unit's margin that are added in full, the second never above 0."""
+STEP, ORDER, PLACE = "height step", "order of work", "place"
+"""Parts of a unit's margin that are added in full, the third never above 0."""
 
 
 def side_envelope(
@@ -159,6 +159,7 @@ def _unit(
         beside_lifted=beside_lifted,
         margin_parts_m={
             **{name: float(part[covering]) for name, part in margins.part_m.items()},
+            STEP: abs(line.ground_step_m),
             ORDER: ORDER_FREE_EXCESS_M,
             PLACE: off_m,
         }

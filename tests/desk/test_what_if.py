@@ -70,7 +70,7 @@ def test_terrain_too_coarse_is_not_forgotten_by_an_answer(demo_plan: Plan) -> No
     )
     plan = replace(demo_plan, findings=(*demo_plan.findings, coarse))
     for asked in (plan, ask(plan, Question(stop_index=3), runs=200).plan):
-        assert "too coarse to trust" in verdict_lines(asked, Words())[0]
+        assert "too coarsely to trust" in verdict_lines(asked, Words())[0]
 
 
 @pytest.mark.slow

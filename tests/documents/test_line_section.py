@@ -281,7 +281,7 @@ def test_the_section_carries_the_alarms_of_cover_and_map() -> None:
     (page,) = read_pages(section_files(plan, Words())["section.pdf"])
     for said in (
         "THIS PLAN DOES NOT REACH EVERYONE",
-        "THE TERRAIN IS TOO COARSE TO TRUST ANY HEIGHT OR REACH",
+        "THE GROUND IS KNOWN TOO COARSELY TO TRUST HEIGHTS AND REACH",
         "THIS PLAN DOES NOT MEET ITS TIME LIMIT",
     ):
         assert joined(said) in page.joined

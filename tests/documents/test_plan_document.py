@@ -337,17 +337,17 @@ def test_no_paper_sounds_sure_of_reach_over_terrain_too_coarse() -> None:
     plan = make_plan(findings=(coarse,))
     assert plan.everyone_reached
     document = "".join(page.joined for page in pages_of(plan))
-    assert joined("BY THESE FIGURES EVERYONE IS REACHED, but the terrain") in document
+    assert joined("BY THESE FIGURES EVERYONE IS REACHED, but the ground") in document
     assert joined("EVERYONE IS REACHED: every span") not in document
-    assert b"THE TERRAIN IS TOO COARSE TO TRUST" in map_html(plan, Words())
+    assert b"THE GROUND IS KNOWN TOO COARSELY TO TRUST" in map_html(plan, Words())
     console = Console(file=io.StringIO(), width=120)
     print_summary(console, plan, Words(), written="-")
     assert isinstance(console.file, io.StringIO)
-    assert "too coarse to trust any height" in console.file.getvalue()
+    assert "too coarsely to trust heights" in console.file.getvalue()
     (row,) = [
         row
         for row in plan_tables(plan, Words())[0].rows
-        if str(row[0]).startswith("terrain too coarse")
+        if str(row[0]).startswith("ground known too coarsely")
     ]
     assert row[1] == "yes"
 

@@ -258,15 +258,18 @@ def test_every_finding_has_its_sentences(name: str) -> None:
 
 
 def test_unit_heights_say_what_their_margin_is_made_of() -> None:
-    # Root of the sum of squares for all but the order of work and what the place lies
-    # lower, which are added in full (JCGM 100:2008, 5.1.2, for independent parts).
+    # Root of the sum of squares for all but the height step, the order of work and what
+    # the place lies lower, which are added in full (JCGM 100:2008, 5.1.2, for
+    # independent parts).
     for _, heights, _ in five_heights().values():
         for unit in heights.units:
             if not unit.known:
                 assert not unit.margin_parts_m
                 continue
             parts = dict(unit.margin_parts_m)
-            in_full = parts.pop("order of work") + parts.pop("place")
+            in_full = sum(
+                parts.pop(name) for name in ("height step", "order of work", "place")
+            )
             whole = np.sqrt(sum(part**2 for part in parts.values())) + in_full
             assert unit.margin_m == pytest.approx(whole, abs=1e-9)
             assert unit.margin_parts_m["place"] <= 0

@@ -231,7 +231,7 @@ def test_the_margin_covers_95_of_100_joint_draws_at_every_metre(name: str) -> No
     assert inside.mean() / draws > 0.94
 
 
-def test_parts_add_as_squares_and_the_order_of_work_in_full() -> None:
+def test_parts_add_as_squares_and_step_and_order_of_work_in_full() -> None:
     lift = make_lift()
     line = lay_out(lift)
     found = find_margins(
@@ -243,6 +243,14 @@ def test_parts_add_as_squares_and_the_order_of_work_in_full() -> None:
     )
     squares = sum(part**2 for part in found.part_m.values())
     assert found.margin_m == pytest.approx(np.sqrt(squares) + ORDER_FREE_EXCESS_M)
+    stepped = find_margins(
+        lift,
+        replace(line, ground_step_m=-0.4),
+        models=side_models(lift, line),
+        side=Side.ASCENDING,
+        cases=DEFAULT_CASES,
+    )
+    assert stepped.margin_m == pytest.approx(found.margin_m + 0.4)
     # By hand: a table of 0.3 m standard deviation, two of them.
     assert found.part_m["ground"] == pytest.approx(0.6)
     # At a support the rope is where the survey says; parts are taken over 9 m.

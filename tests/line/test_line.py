@@ -10,7 +10,8 @@ from builders import along, ground_m, make_lift, make_terrain
 
 from evac.errors import NoPlanError
 from evac.facts.lift import Lift, Side, SupportKind
-from evac.line import find_doubts, lay_out, side_places
+from evac.line import find_doubts, lay_out
+from evac.side_ground import side_places
 from evac.words import Words
 
 

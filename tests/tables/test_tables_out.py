@@ -163,7 +163,7 @@ def test_margins_of_a_unit_that_is_not_known_are_said_to_be_so() -> None:
 
 
 def test_every_source_of_a_margin_has_a_word_without_code_in_it() -> None:
-    for source in (*SOURCES, "coupling", "order of work", "place"):
+    for source in (*SOURCES, "coupling", "height step", "order of work", "place"):
         assert Words().say(f"margin.{source.replace(' ', '_')}")
 
 
