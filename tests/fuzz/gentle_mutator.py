@@ -10,6 +10,7 @@ import csv
 import io
 import random
 import re
+import zlib
 
 import openpyxl
 from place_mutator import hills, move
@@ -51,6 +52,8 @@ CELL_CHOICES = {
     "real": ("yes", "no"),
 }
 """Columns with other values that are right by themselves."""
+
+NUMBER_FORMATS = ("0.00", '0" ft"', "0'", '0" kg"', "0%", "000", '"T"0', '[<9]0;0" m"')
 
 OPTIONAL = (
     "ground.csv", "terrain.tif", "hazards.geojson", "access.geojson", "muster.geojson",
@@ -187,6 +190,18 @@ def _spreadsheet(content: bytes) -> bytes:
         sheet.append(
             [float(cell) if _NUMBER.fullmatch(cell) else cell or None for cell in row]
         )
+    # Its own chance, so that a seed's other changes stay what they were.
+    rng = random.Random(zlib.crc32(content))  # noqa: S311 - repeatable
+    if rng.random() < 0.3:
+        old = book.copy_worksheet(sheet)
+        old.append(["of", "last", "year"])
+        old.sheet_state = "hidden"
+        book.move_sheet(old, offset=-1)
+        book.active = 1
+    if rng.random() < 0.3:
+        row = rng.randint(2, max(sheet.max_row, 2))
+        cell = sheet.cell(row, rng.randint(1, sheet.max_column))
+        cell.number_format = rng.choice(NUMBER_FORMATS)
     made = io.BytesIO()
     book.save(made)
     return made.getvalue()
