@@ -119,11 +119,12 @@ def plan(
 def check(folder: Folder) -> None:
     """Only read and check a lift folder."""
     from evac.inputs.folder import open_lift
+    from evac.line import find_doubts, lay_out
 
     words = Words()
     lift = open_lift(folder, today=date.today())
     console = open_console()
-    for finding in lift.findings:
+    for finding in (*lift.findings, *find_doubts(lift, lay_out(lift))):
         mark = words.say(f"summary.severity_{finding.severity.value}")
         text, remedy = words.finding(finding)
         say(console, f"{mark:5}{text} {remedy}")

@@ -133,6 +133,20 @@ def test_check_alone_writes_nothing(demo: Path) -> None:
     assert sorted(demo.rglob("*")) == before
 
 
+def test_check_tells_what_the_ground_contradicts(demo: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "lift"
+    shutil.copytree(demo, folder)
+    table = folder / "supports.csv"
+    rows = table.read_text("utf-8").splitlines()
+    cells = rows[5].split(",")
+    cells[2] = f"{float(cells[2]) + 30:.1f}"
+    table.write_text("\n".join([*rows[:5], ",".join(cells), *rows[6:]]) + "\n", "utf-8")
+    done = evac("check", folder)
+    assert done.returncode == 0
+    assert f"support {cells[0]}" in done.stdout.lower()
+    assert "30" in done.stdout
+
+
 def test_a_new_folder_names_its_blanks_and_is_not_overwritten(tmp_path: Path) -> None:
     first = evac("new", tmp_path / "lift")
     assert first.returncode == 0
