@@ -15,6 +15,7 @@ from evac.words import Words
 ROW_MM = 4.6
 _LEAST_BAR_MM = 1.5
 _GAP_MM = 1.2
+_TALL = 0.96
 _MOST_LETTERS = 46
 _HATCH: Mapping[str, str] = {
     "power line": "xx",
@@ -61,13 +62,15 @@ def lay_hazards(
 ) -> tuple[HazardBar, ...]:
     """Put every hazard between ``low_m`` and ``high_m`` into a row with its text."""
     width_mm = (high_m - low_m) * mm_per_m
-    bars, runs = [], []
+    bars: list[tuple[str, str, float, float, float, str]] = []
+    runs: list[tuple[float, float]] = []
     for stretch in found:
         if stretch.end_m < low_m or stretch.start_m > high_m:
             continue
         text = shortened(hazard_text(stretch.hazard, words), most=_MOST_LETTERS)
         start_mm = max(stretch.start_m - low_m, 0.0) * mm_per_m
         end_mm = min((stretch.end_m - low_m) * mm_per_m, width_mm)
+        start_mm = min(start_mm, width_mm - _LEAST_BAR_MM)
         end_mm = max(end_mm, start_mm + _LEAST_BAR_MM)
         wide_mm = text_width_mm(text) + 2 * _GAP_MM
         text_mm, place, run = _place_text(start_mm, end_mm, wide_mm, width_mm)
@@ -121,7 +124,8 @@ def draw_hazards(axes: Axes, bars: Sequence[HazardBar], *, width_mm: float) -> N
             bar.row + 0.5,
             bar.end_mm - bar.start_mm,
             left=bar.start_mm,
-            height=0.62,
+            # A text on its own bar leaves the bar's edge in sight above and below it.
+            height=_TALL if bar.place == "center" else 0.62,
             facecolor="white",
             edgecolor="black",
             linewidth=0.7,
@@ -134,5 +138,5 @@ def draw_hazards(axes: Axes, bars: Sequence[HazardBar], *, width_mm: float) -> N
             ha=bar.place,
             va="center",
             fontsize=TEXT_PT,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4},
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.2},
         )

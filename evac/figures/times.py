@@ -14,6 +14,8 @@ from evac.words import Words
 WIDTH_MM = 174.0
 _STEPS_S = (300, 600, 900, 1800, 3600, 7200, 14400)
 _ROW_MM = 6.0
+_AXIS_END_MM = 162.0
+"""Leaves half a time's width for a mark at the very end of the axis."""
 
 
 def clearing_times(plan: Plan, *, words: Words) -> Figure:
@@ -36,7 +38,9 @@ def clearing_times(plan: Plan, *, words: Words) -> Figure:
     kept = np.unique(np.linspace(0, times_s.size - 1, 1000).astype(int))
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=62.0)
-        axes = axes_mm(figure, left=22.0, bottom=13.0, width=146.0, height=44.0)
+        axes = axes_mm(
+            figure, left=22.0, bottom=13.0, width=_AXIS_END_MM - 22.0, height=44.0
+        )
         axes.plot(times_s[kept], 100 * shares[kept], color="black", linewidth=1.5)
         # The last days of a long tail would squeeze the part that matters.
         axes.set_xlim(0.0, 1.15 * float(np.quantile(times_s, 0.99)))
@@ -95,7 +99,9 @@ def timeline(plan: Plan, *, words: Words) -> Figure:
     height_mm = rows_mm + 20.0
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=height_mm)
-        axes = axes_mm(figure, left=46.0, bottom=18.0, width=122.0, height=rows_mm)
+        axes = axes_mm(
+            figure, left=46.0, bottom=18.0, width=_AXIS_END_MM - 46.0, height=rows_mm
+        )
         axes.set_ylim(max(len(zones), 1), 0)
         last_s = max((zone.finish_s for zone in zones), default=3600)
         axes.set_xlim(0.0, 1.04 * last_s)

@@ -12,7 +12,7 @@ from evac.facts.heights import UnitHeights
 from evac.facts.lift import Side, Support
 from evac.facts.plan import Plan
 from evac.facts.work import Option, Zone
-from evac.figures.below import stretches
+from evac.figures.below import Stretch, stretches
 from evac.figures.canvas import MM_PER_PT, TEXT_PT, spread, text_width_mm
 from evac.figures.hazard_bars import ROW_MM, HazardBar, lay_hazards, rows_of
 from evac.figures.taken import units_taken
@@ -106,7 +106,7 @@ def lay_zone(
         window=window,
         sides=sides,
         bars=lay_hazards(
-            stretches(plan.lift, plan.heights.line),
+            _below_spans(window),
             words=words,
             low_m=window.low_m,
             high_m=window.high_m,
@@ -134,6 +134,17 @@ def _window(plan: Plan, zones: Sequence[Zone], words: Words) -> Window:
         low_m=start_m - beside_m,
         high_m=end_m + beside_m,
     )
+
+
+def _below_spans(window: Window) -> list[Stretch]:
+    """Hazards below the spans shown; not those that begin beyond the last support."""
+    plan = window.plan
+    spans = plan.heights.line.spans[window.first_span : window.last_span + 1]
+    return [
+        item
+        for item in stretches(plan.lift, plan.heights.line)
+        if item.end_m >= spans[0].start_m and item.start_m <= spans[-1].end_m
+    ]
 
 
 def _unit_texts(window: Window, side: Side, zones: Sequence[Zone]) -> Labels:

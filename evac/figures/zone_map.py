@@ -24,7 +24,10 @@ from evac.figures.canvas import (
 )
 from evac.figures.map_labels import (
     View,
+    draw_muster,
     take_line,
+    whole_metres,
+    write_hazards,
     write_muster,
     write_scale_and_north,
     write_supports,
@@ -186,7 +189,7 @@ def _draw_way(axes: Axes, geometry: BaseGeometry, view: View) -> None:
 
 
 def _draw_hazards(axes: Axes, plan: Plan, view: View) -> None:
-    """Dotted lines, hatched areas; their names stand in the section."""
+    """Dotted lines and hatched areas."""
     for hazard in plan.lift.hazards:
         seen = hazard.geometry.intersection(view.box)
         if seen.is_empty:
@@ -294,22 +297,26 @@ def _write_names(
     supports = plan.heights.line.supports
     lift_line = LineString([(item.x_m, item.y_m) for item in supports])
     take_line(view, lift_line, half_mm=0.9)
+    if route is not None and len(route.x_m) > 1:
+        way = LineString(list(zip(route.x_m, route.y_m, strict=True)))
+        # The arrow's head is wider than its dashes.
+        take_line(view, way, half_mm=1.2)
+    draw_muster(axes, view, plan.lift)
     write_scale_and_north(axes, view, words)
     ends = [
         number for zone in zones for number in (zone.first_span, zone.last_span + 1)
     ]
-    write_supports(axes, view, supports, first=list(dict.fromkeys(ends)))
-    if route is not None and len(route.x_m) > 1:
-        way = LineString(list(zip(route.x_m, route.y_m, strict=True)))
-        take_line(view, way, half_mm=0.6)
+    starts = [zone.start_support for zone in zones]
+    write_supports(axes, view, supports, always=list(dict.fromkeys([*starts, *ends])))
     write_muster(axes, view, plan.lift, words)
+    write_hazards(axes, view, plan.lift, words)
 
 
 def _foot(figure: Figure, interval_m: float | None, words: Words) -> None:
     text = (
         words.say("figures.map_no_terrain")
         if interval_m is None
-        else words.say("figures.map_legend", interval=words.number(interval_m, 0))
+        else words.say("figures.map_legend", interval=whole_metres(interval_m, words))
     )
     _, height_mm = size_mm(figure)
     figure.text(0.0, 0.8 / height_mm, text, fontsize=TEXT_PT, va="bottom")

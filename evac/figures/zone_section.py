@@ -39,7 +39,6 @@ from evac.figures.zone_layout import (
 )
 from evac.words import Words
 
-_REACHES_SHOWN = 2
 _ID_MM = 5.5
 
 
@@ -126,7 +125,7 @@ def _draw_side(
         kinds=support_kinds(window.plan.heights),
         foot_m=[0.0] * len(window.supports),
     )
-    _draw_reach(axes, window, high_m=high_m)
+    _draw_reach(axes, window, side, high_m=high_m)
     for start_m, end_m in unknown_runs(envelope):
         axes.axvspan(
             start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
@@ -145,10 +144,12 @@ def _draw_side(
             linespacing=1.15,
             clip_on=False,
         )
+    title = _side_title(window, side)
+    room_mm = WIDTH_MM - 2 * SIDE_MM - text_width_mm(title, size_pt=TEXT_PT + 2)
     axes.text(
         window.low_m,
         high_m + (layout.label_mm + 2.0) * m_per_mm,
-        _side_title(window, side),
+        title,
         fontsize=TEXT_PT + 1,
         fontweight="bold",
         va="bottom",
@@ -157,7 +158,7 @@ def _draw_side(
     axes.text(
         window.high_m,
         high_m + (layout.label_mm + 2.0) * m_per_mm,
-        _reach_text(window),
+        _reach_text(window, room_mm=room_mm),
         fontsize=TEXT_PT,
         ha="right",
         va="bottom",
@@ -175,28 +176,43 @@ def _side_title(window: Window, side: Side) -> str:
     )
 
 
-def _reach_text(window: Window) -> str:
-    """How high a rope the zone's kits serve, in words beside the dashes."""
+def _reach_text(window: Window, *, room_mm: float) -> str:
+    """How high a rope the zone's kits serve, in words, as many kits as find room."""
     words = window.words
-    lines = reach_lines(window.plan, kits=window.kits)
-    parts = [
-        words.say(
-            "figures.reach_part",
-            kits=shortened(", ".join(line.kits), most=20),
-            reach_m=line.rope_height_m,
-        )
-        for line in lines[:_REACHES_SHOWN]
-    ]
-    return words.say("figures.zone_reach", list="; ".join(parts)) if parts else ""
-
-
-def _draw_reach(axes: Axes, window: Window, *, high_m: float) -> None:
-    """Dashes where the reach of the zone's kit ends, if inside the drawing."""
+    text = ""
+    parts: list[str] = []
     for line in reach_lines(window.plan, kits=window.kits):
-        if line.rope_height_m < high_m:
-            axes.axhline(
-                line.rope_height_m, color="black", linewidth=0.9, linestyle=(0, (7, 3))
+        parts.append(
+            words.say(
+                "figures.reach_part_stance"
+                if line.from_stance
+                else "figures.reach_part",
+                kits=shortened(", ".join(line.kits), most=20),
+                reach_m=line.rope_height_m,
             )
+        )
+        longer = words.say("figures.zone_reach", list="; ".join(parts))
+        if text and text_width_mm(longer) > room_mm:
+            break
+        text = longer
+    return text
+
+
+def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> None:
+    """Dashes where the reach of the zone's kit ends, over spans that it reaches."""
+    spans = window.plan.heights.line.spans[window.first_span : window.last_span + 1]
+    for line in reach_lines(window.plan, kits=window.kits):
+        if line.rope_height_m >= high_m:
+            continue
+        served = [span for span in spans if (side, span.index) in line.reached]
+        axes.hlines(
+            [line.rope_height_m] * len(served),
+            [span.start_m for span in served],
+            [span.end_m for span in served],
+            color="black",
+            linewidth=0.9,
+            linestyle=(0, (7, 3)),
+        )
 
 
 def _draw_rope_and_carriers(axes: Axes, window: Window, side: Side) -> None:

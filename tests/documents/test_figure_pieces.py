@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from made_plan import make_long_lift, make_plan
-from shapely.geometry import LineString, Point
+from shapely.geometry import LineString, Point, box
 
 from evac.figures import (
     clearing_times,
@@ -22,8 +23,9 @@ from evac.figures import (
     zone_section,
 )
 from evac.figures.below import Stretch, packed_rows, stretches
-from evac.figures.canvas import spread, text_width_mm
-from evac.figures.hazard_bars import lay_hazards
+from evac.figures.canvas import axes_mm, drawing, new_figure, spread, text_width_mm
+from evac.figures.hazard_bars import ROW_MM, draw_hazards, hazard_text, lay_hazards
+from evac.figures.zone_layout import lay_zone
 from evac.hazards import find_gates
 from evac.words import Words
 
@@ -134,7 +136,7 @@ def test_a_map_without_terrain_says_so() -> None:
 
 
 @given(
-    start_mm=st.floats(0, 180),
+    start_mm=st.floats(0, 182),
     length_mm=st.floats(1.5, 182),
     name=st.text(alphabet="abcdefgh ", min_size=1, max_size=40),
 )
@@ -147,7 +149,151 @@ def test_a_hazards_name_stays_inside_the_drawing(
     (bar,) = lay_hazards(
         [stretch], words=Words(), low_m=0.0, high_m=182.0, mm_per_m=1.0
     )
+    assert bar.start_mm >= 0.0
+    # Wide enough to be seen, and not cut at the edge.
+    assert bar.start_mm + 1.5 <= bar.end_mm + 1e-9 <= 182.0 + 2e-9
     wide_mm = text_width_mm(bar.text)
     left_mm = {"left": 0.0, "right": wide_mm, "center": wide_mm / 2}[bar.place]
     assert bar.text_mm - left_mm >= -1e-9
     assert bar.text_mm - left_mm + wide_mm <= 182.0 + 1e-9
+
+
+def test_a_text_on_its_own_bar_leaves_one_bar_and_not_two_patches() -> None:
+    hazard = replace(make_long_lift().hazards[0], name="Long slope")
+    stretch = Stretch(hazard=hazard, start_m=5.0, end_m=178.0)
+    (bar,) = lay_hazards(
+        [stretch], words=Words(), low_m=0.0, high_m=182.0, mm_per_m=1.0
+    )
+    assert bar.place == "center"
+    with drawing():
+        figure = new_figure(182.0, height_mm=ROW_MM)
+        axes = axes_mm(figure, left=0.0, bottom=0.0, width=182.0, height=ROW_MM)
+        draw_hazards(axes, [bar], width_mm=182.0)
+        figure.draw_without_rendering()
+    (patch,), (text,) = axes.patches, axes.texts
+    paper = text.get_bbox_patch()
+    assert paper is not None
+    drawn, covered = patch.get_window_extent(), paper.get_window_extent()
+    assert drawn.y0 < covered.y0
+    assert covered.y1 < drawn.y1
+
+
+@pytest.mark.parametrize("hours", [3, 5, 12])
+def test_no_mark_of_a_time_axis_is_cut(hours: int) -> None:
+    plan = make_plan()
+    # The axis ends 1.15 times the slowest day, 1.04 times the last zone: a mark there.
+    days_s = np.full(1000, hours * 3600 / 1.15 + 0.1)
+    zones = tuple(
+        replace(zone, finish_s=round(hours * 3600 / 1.04 + 1))
+        for zone in plan.assignment.zones
+    )
+    plan = replace(
+        plan,
+        simulation=replace(
+            plan.simulation,
+            order_to_clear_s=days_s,
+            p50_s=days_s[0],
+            p90_s=days_s[0],
+        ),
+        assignment=replace(plan.assignment, zones=zones),
+    )
+    for draw in (clearing_times, timeline):
+        figure = draw(plan, words=Words())
+        with drawing():
+            figure.draw_without_rendering()
+        (axes,) = figure.axes
+        low_s, high_s = axes.get_xlim()
+        marks = [
+            label
+            for place, label in zip(
+                axes.get_xticks(), axes.get_xticklabels(), strict=True
+            )
+            if low_s <= place <= high_s
+        ]
+        assert marks[-1].get_text() == f"{hours} h 00 min"
+        for text in (*marks, *axes.texts):
+            assert text.get_window_extent().x1 <= figure.bbox.x1
+
+
+def test_a_hazard_beyond_the_last_support_of_a_zone_is_not_drawn_for_it() -> None:
+    plan = make_plan()
+    zone = plan.assignment.zones[1]
+    end_m = plan.heights.line.spans[zone.last_span].end_m
+    first, last = plan.lift.supports[0], plan.lift.supports[-1]
+    axis = LineString([(first.x_m, first.y_m), (last.x_m, last.y_m)])
+
+    def laid(at_m: float) -> int:
+        # A belayer stands up to 10 m away: that much is below the line on either side.
+        spot = axis.interpolate(at_m).buffer(0.5)
+        hazard = replace(plan.lift.hazards[0], geometry=spot)
+        lift = replace(plan.lift, hazards=(hazard,))
+        layout = lay_zone(
+            replace(plan, lift=lift), [zone], words=Words(), side_height_mm=40.0
+        )
+        assert layout.window.high_m > end_m + 1.0
+        return len(layout.bars)
+
+    assert laid(end_m - 2.0) == 1
+    beyond_m = max(technique.belayer_radius_m for technique in plan.lift.techniques)
+    beyond_m = max(beyond_m, 10.0) + 2.0
+    assert laid(end_m + beyond_m) == 0
+
+
+def map_texts(svg: bytes) -> str:
+    return re.sub(r"<[^>]*>", "\n", svg.decode("utf-8"))
+
+
+def test_the_map_of_a_sheet_names_hazards_and_explains_its_marks() -> None:
+    plan = make_plan()
+    zone = next(item for item in plan.assignment.zones if item.first_span <= 7)
+    figure = zone_map(plan, [zone], route=None, words=Words(), height_mm=80.0)
+    texts = map_texts(svg_bytes(figure))
+    seen = [
+        hazard
+        for hazard in plan.lift.hazards
+        if hazard_text(hazard, Words()) in texts or f"\n{hazard.kind}\n" in texts
+    ]
+    assert seen
+    assert "Cross, M: muster point" in texts
+
+
+@pytest.mark.parametrize("turn_deg", range(0, 360, 30))
+def test_the_way_in_never_covers_the_name_of_the_start_support(turn_deg: int) -> None:
+    plan = make_plan()
+    zone = plan.assignment.zones[1]
+    start = plan.lift.supports[zone.start_support]
+    away = np.array([np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))])
+    route = replace(
+        plan.routes[0],
+        support_index=zone.start_support,
+        x_m=(float(start.x_m + 300 * away[0]), start.x_m),
+        y_m=(float(start.y_m + 300 * away[1]), start.y_m),
+    )
+    figure = zone_map(plan, [zone], route=route, words=Words())
+    with drawing():
+        figure.draw_without_rendering()
+    (axes,) = figure.axes
+    (name,) = (text for text in axes.texts if text.get_text() == start.id)
+    corners = axes.transData.inverted().transform(name.get_window_extent())
+    west, south, east, north = corners.ravel()
+    way = LineString(list(zip(route.x_m, route.y_m, strict=True)))
+    assert box(west, south, east, north).distance(way) > 0
+
+
+def test_drawings_show_feet_where_they_are_asked_for() -> None:
+    plan, words = make_plan(), Words(feet=True)
+    section = map_texts(svg_bytes(line_section(plan, words=words)))
+    unit = plan.heights.units[0]
+    assert words.length(unit.seat_greatest_m) in section
+    zone = plan.assignment.zones[1]
+    strip = map_texts(svg_bytes(zone_map(plan, [zone], route=None, words=words)))
+    assert re.search(r"\d+ m \([\d,]+ ft\)\n", strip)
+    assert re.search(r"contours \d+ m \(\d+ ft\) apart", strip)
+
+
+def test_a_sheets_section_explains_the_mark_of_a_hold_down() -> None:
+    plan = make_plan()
+    zone = next(z for z in plan.assignment.zones if z.first_span <= 7 <= z.last_span)
+    assert "hold-down" in map_texts(
+        svg_bytes(zone_section(plan, [zone], words=Words()))
+    )
