@@ -13,7 +13,7 @@ from evac.facts.plan import Plan
 from evac.figures.doubt import alarms
 from evac.frame import Frame
 from evac.maps.assets import offline_page, use_few_assets
-from evac.maps.bands import REACH_PX
+from evac.maps.bands import REACH_PX, ZONE_PX
 from evac.maps.layers import (
     contour_layer,
     hazard_layer,
@@ -107,6 +107,7 @@ def _config(plan: Plan, frame: Frame, words: Words) -> dict[str, object]:
         "padding": [50, 50],
         "axis": [list(place) for place in axis],
         "reachPx": REACH_PX,
+        "zonePx": ZONE_PX,
         "feet": words.feet,
         "north": safe(words.say("map.north")),
         "northLabel": safe(words.say("map.north_label")),

@@ -14,9 +14,10 @@ from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
-from evac.facts.lift import Lift, Side, Support
+from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
+from evac.figures.support_words import support_text
 from evac.figures.taken import units_passed, units_taken
 from evac.frame import Frame
 from evac.maps.bands import ZONE_PX, Band, add_bands, band, middle, rope_m
@@ -96,18 +97,6 @@ def line_layer(plan: Plan, frame: Frame, words: Words) -> folium.FeatureGroup:
             alt=safe(text),
         ).add_to(layer)
     return layer
-
-
-def support_text(support: Support, words: Words) -> str:
-    """What a support is, or that a mark is none."""
-    if support.mark:
-        return words.say("map.mark", support=support.id)
-    return words.say(
-        "map.support",
-        support=support.id,
-        rope_height_m=support.rope_height_m,
-        kind=support.kind.value if support.kind else words.say("map.kind_unknown"),
-    )
 
 
 def _zone_ends(plan: Plan) -> set[int]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from evac.facts.plan import Plan
 from evac.figures.carrier_words import key_of
+from evac.figures.map_labels import whole_metres
 from evac.maps.layers import HAZARD_STYLE, ROUTE_STYLE, WAY_STYLE
 from evac.maps.marks import safe
 from evac.maps.reach import REACH_STYLES
@@ -36,7 +37,7 @@ def legend_html(plan: Plan, lines: Sequence[Contour], words: Words) -> str:
     else:
         levels = sorted({line.elevation_m for line in lines})
         if len(levels) > 1:
-            interval = words.number(levels[1] - levels[0], 0)
+            interval = whole_metres(levels[1] - levels[0], words)
             notes.append(words.say("map.legend_contour", interval=interval))
         notes.append(words.say("map.legend_relief", source=plan.lift.terrain.source))
     items += [f"<li>{safe(note)}</li>" for note in notes]

@@ -29,14 +29,21 @@ def safe(text: str) -> str:
 
 
 def label(
-    text: str, kind: str, *, way: tuple[float, float] | None = None
+    text: str,
+    kind: str,
+    *,
+    way: tuple[float, float] | None = None,
+    value: float | None = None,
 ) -> folium.DivIcon:
     """A short text as a mark of the map.
 
     ``kind`` is its class in ``page.css`` and decides in ``page.js`` where it may stand
-    and what gives way to what; ``way`` points out from the line on the screen.
+    and what gives way to what; ``way`` points out from the line on the screen. Of two
+    of a kind the one of lesser ``value`` gives way.
     """
     data = "" if way is None else f' data-way="{way[0]:.3f},{way[1]:.3f}"'
+    if value is not None:
+        data += f' data-value="{value:.3f}"'
     return folium.DivIcon(
         html=f'<span class="{kind}"{data}>{safe(text)}</span>',
         icon_size=(0, 0),

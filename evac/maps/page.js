@@ -14,7 +14,8 @@ function evacPage(map, config) {
   var legend = document.querySelector('details.legend');
   var bounds = L.latLngBounds(config.bounds);
   var HALF_CORRIDOR_PX = 30;
-  var RANK = ['alarm', 'end', 'zone', 'muster', 'start', 'support', 'height', 'hazard',
+  // What can stand in few places comes first; names of zones have lines that lead to them.
+  var RANK = ['end', 'alarm', 'support', 'height', 'zone', 'muster', 'start', 'hazard',
     'contour'];
   var MAY_GO = ['support', 'height', 'hazard', 'contour'];
 
@@ -65,19 +66,55 @@ function evacPage(map, config) {
     });
     return found;
   }
+  function nearest(shifts) { // a label belongs to what it stands closest to
+    return shifts.sort(function (one, other) {
+      return Math.hypot(one[0], one[1]) - Math.hypot(other[0], other[1]);
+    });
+  }
+  function lead(label, shift) { // a line from a zone's band to its name
+    var line = label.span.parentNode.querySelector('i');
+    if (!line) {
+      line = document.createElement('i');
+      label.span.parentNode.insertBefore(line, label.span);
+    }
+    var x = label.way[0] * config.zonePx, y = label.way[1] * config.zonePx;
+    line.style.width = Math.hypot(shift[0] - x, shift[1] - y).toFixed(1) + 'px';
+    line.style.transform = 'translate(' + x.toFixed(1) + 'px, ' + y.toFixed(1) + 'px) rotate(' +
+      Math.atan2(shift[1] - y, shift[0] - x).toFixed(4) + 'rad)';
+  }
+  function controls() { // boxes that buttons, north and scale cover
+    var frame = map.getContainer().getBoundingClientRect();
+    return Array.from(document.querySelectorAll('.leaflet-control')).map(function (item) {
+      var box = item.getBoundingClientRect();
+      return [box.left - frame.left, box.top - frame.top, box.right - frame.left,
+        box.bottom - frame.top];
+    });
+  }
   // Where a label may stand, as its middle seen from its place, the best first.
   function candidates(label) {
     var half = Math.abs(label.way[0]) * label.width / 2 + Math.abs(label.way[1]) * label.height / 2;
     switch (label.kind) {
       case 'zone':
-        return beside(label.way, [32 + half, 46 + half, 66 + half], [0, 24, -24, 48, -48, 72, -72]);
+        // Beyond the line too where its own side has no room: a line leads to the band.
+        return [1, -1].reduce(function (found, side) {
+          return found.concat(nearest(beside(label.way, [32, 46, 66, 90, 116, 150].map(
+            function (far) { return side * (far + half); }
+          ), [0, 24, -24, 48, -48, 72, -72, 96, -96, 124, -124, 156, -156])));
+        }, []);
       case 'height':
-        return beside(label.way, [config.reachPx, config.reachPx + 6], [0, 8, -8, 14, -14]);
+        // Out from the middle of its span first: along the line it would seem another's.
+        return [0, 8, -8, 14, -14].reduce(function (found, along) {
+          return found.concat(beside(label.way, [0, 6, 13, 20, 27].map(function (more) {
+            return config.reachPx + more;
+          }), [along]));
+        }, []);
       case 'alarm':
-        return beside(label.way, [config.reachPx, config.reachPx + 12], [0, 10, -10]);
+        return nearest(beside(label.way, [0, 12, 26, 40].map(function (more) {
+          return config.reachPx + more;
+        }), [0, 10, -10, 24, -24, 38, -38]));
       case 'muster':
       case 'start':
-        return around([22, 38, 56, 80]);
+        return around([22, 38, 56, 80, 106]);
       case 'hazard':
         return around([label.width / 2 + 6, label.width / 2 + 24]);
       default:
@@ -96,7 +133,9 @@ function evacPage(map, config) {
   }
   function cost(label, box, taken, line, size) {
     var sum = 0;
-    taken.forEach(function (other) { sum += shared(box, other); });
+    // Rather upon the line than a name upon another.
+    var weight = label.kind === 'zone' ? 8 : 1;
+    taken.forEach(function (other) { sum += weight * shared(box, other); });
     var free = MAY_GO.indexOf(label.kind) >= 0 || label.kind === 'alarm' || label.kind === 'end';
     if (!free || label.kind === 'hazard') {
       var radius = label.kind === 'zone' ? 26 : HALF_CORRIDOR_PX;
@@ -122,15 +161,20 @@ function evacPage(map, config) {
       found.push({
         span: span, kind: span.className.split(' ')[0], at: at,
         width: layer.evacSize[0], height: layer.evacSize[1],
+        value: parseFloat(span.dataset.value || '0'),
         way: (span.dataset.way || '0,0').split(',').map(Number),
         inside: at.x > 0 && at.y > 0 && at.x < size.x && at.y < size.y
       });
     });
-    found.sort(function (one, other) { return RANK.indexOf(one.kind) - RANK.indexOf(other.kind); });
+    // The highest first: what gives way for want of room is what worries least.
+    found.sort(function (one, other) {
+      return RANK.indexOf(one.kind) - RANK.indexOf(other.kind) ||
+        (one.kind === 'height' ? other.value - one.value : 0);
+    });
     return found;
   }
   function placeLabels() {
-    var taken = [], line = corridor(), size = map.getSize();
+    var taken = controls(), line = corridor(), size = map.getSize();
     labels().forEach(function (label) {
       var best = null, least = Infinity;
       candidates(label).some(function (shift) {
@@ -142,6 +186,7 @@ function evacPage(map, config) {
       label.span.classList.toggle('left-out', out);
       label.span.style.transform = 'translate(calc(-50% + ' + best[0].toFixed(1) +
         'px), calc(-50% + ' + best[1].toFixed(1) + 'px))';
+      if (label.kind === 'zone') { lead(label, best); }
       if (!out) { taken.push(boxOf(label, best)); }
     });
   }

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import folium
 
 from evac.assignment import team_of_unit
@@ -14,6 +12,7 @@ from evac.figures.carrier_words import say_of
 from evac.frame import Frame
 from evac.maps.bands import REACH_PX, Band, add_bands, band, middle
 from evac.maps.marks import label, safe
+from evac.units import FOOT_M
 from evac.words import Words
 
 REACH_STYLES: dict[str, dict[str, object]] = {
@@ -70,21 +69,36 @@ def reach_layers(
             )
         )
         place, way = middle(plan, frame, unit.side, spans)
-        number = words.say(
-            f"map.height_{kind if kind in ('none', 'unknown') else 'known'}",
-            seat=words.number(unit.seat_greatest_m, 0) if unit.known else "",
-            # Rounded up: a margin must never look smaller than it is.
-            margin=words.number(math.ceil(unit.margin_m), 0) if unit.known else "",
-        )
+        number = _height_text(unit, kind, words)
         alarm = kind in ("none", "unknown")
         folium.Marker(
             place,
-            icon=label(number, "alarm" if alarm else "height", way=way),
+            icon=label(
+                number,
+                "alarm" if alarm else "height",
+                way=way,
+                value=unit.seat_greatest_m if unit.known else None,
+            ),
             tooltip=text,
             alt=text,
         ).add_to(reach_layer if alarm else height_layer)
     add_bands(reach_layer, bands)
     return reach_layer, height_layer
+
+
+def _height_text(unit: UnitHeights, kind: str, words: Words) -> str:
+    """Highest seat and margin to a tenth, as on the papers, and a sign of alarm."""
+    if kind == "unknown":
+        return words.say("map.height_unknown")
+    text = words.say(
+        "map.height_none" if kind == "none" else "map.height_known",
+        seat=words.number(unit.seat_greatest_m, 1),
+        margin=words.number(unit.margin_m, 1),
+    )
+    if not words.feet:
+        return text
+    feet = words.number(unit.seat_greatest_m / FOOT_M, 0)
+    return words.say("map.height_feet", height=text, feet=feet)
 
 
 def _unit_text(

@@ -12,6 +12,7 @@ from shapely.geometry import LineString, mapping
 
 from evac.assignment import team_of_unit
 from evac.facts.plan import Plan
+from evac.figures.support_words import support_text
 from evac.frame import Frame
 from evac.tables_out.numbers import finite, json_bytes
 from evac.words import Words
@@ -37,18 +38,7 @@ def gpx_bytes(plan: Plan, words: Words) -> bytes:
         )
 
     for support in plan.lift.supports:
-        note = (
-            words.say("map.mark", support=support.id)
-            if support.mark
-            else words.say(
-                "map.support",
-                support=support.id,
-                rope_height_m=support.rope_height_m,
-                kind=support.kind.value
-                if support.kind
-                else words.say("map.kind_unknown"),
-            )
-        )
+        note = support_text(support, words)
         place(support.id, support.x_m, support.y_m, note)
     for point in plan.lift.muster_points:
         note = words.say("map.muster", name=point.name, places=point.shelter_places)

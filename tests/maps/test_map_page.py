@@ -11,6 +11,7 @@ import pytest
 from paper_text import joined, read_pages
 from playwright.sync_api import Browser, Page
 
+from evac.documents.bundle import section_files
 from evac.errors import EvacError
 from evac.facts.plan import Plan
 from evac.frame import Frame
@@ -283,4 +284,107 @@ def test_hostile_names_come_out_as_the_same_text(
         assert HOSTILE in page.locator(".leaflet-tooltip").first.inner_text(), mark
     assert page.evaluate("window.broken") is None
     assert errors == []
+    page.close()
+
+
+def marks(page: bytes) -> str:
+    """The page with the signs that its scripts spell as codes."""
+    return re.sub(
+        r"\\u([0-9a-f]{4})", lambda code: chr(int(code[1], 16)), page.decode("utf-8")
+    )
+
+
+def test_heights_on_the_map_are_those_of_the_papers_to_a_tenth() -> None:
+    plan = made_plan.make_plan(unreached_span=3)
+    units = tuple(
+        replace(unit, seat_greatest_m=6.4 + 0.5 * unit.span_index, margin_m=0.8)
+        for unit in plan.heights.units
+    )
+    plan = replace(plan, heights=replace(plan.heights, units=units))
+    page = marks(map_html(plan, Words()))
+    # Seat and margin are never rounded apart: 6.4 +- 0.8 is not 6 +- 1, which is less.
+    assert page.count(">6.4±0.8<") == 2
+    document = "".join(
+        item.joined for item in read_pages(section_files(plan, Words())["section.pdf"])
+    )
+    for unit in units:
+        text = Words().number(unit.seat_greatest_m, 1)
+        sign = "X " if unit.span_index == 3 else ""
+        assert f">{sign}{text}±0.8<" in page, unit.span_id
+        assert joined(f"{text} ±0.8") in document
+
+
+def test_the_map_shows_feet_where_they_are_asked_for() -> None:
+    plan = made_plan.make_plan()
+    page = marks(map_html(plan, Words(feet=True)))
+    seat_m = plan.heights.units[0].seat_greatest_m
+    # 1 ft = 0.3048 m exactly.
+    assert f"\\n({seat_m / 0.3048:.0f} ft)<" in page
+    assert re.search(r"Contour lines every \d+ m \(\d+ ft\)", page)
+
+
+def crowded_plan() -> Plan:
+    """Zones of one side each, with names longer than their bands on a phone."""
+    names = [f"Mountain rescue {number}" for number in range(9)]
+    plan = made_plan.make_plan(made_plan.make_long_lift(team_ids=tuple(names)))
+    zones = plan.assignment.zones
+    split = [
+        replace(zone, sides=(side,), team=zone.team if first else f"{zone.team} too")
+        for zone in zones[:4]
+        for first, side in enumerate(zone.sides)
+    ]
+    return replace(
+        plan, assignment=replace(plan.assignment, zones=(*split, *zones[4:]))
+    )
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1400])
+def test_names_of_many_zones_lie_apart_and_a_line_leads_to_each(
+    width: int, tmp_path: Path, chromium: Browser
+) -> None:
+    page = opened(crowded_plan(), tmp_path, chromium, width=width)
+    names = boxes(page, ".mark .zone")
+    assert len(names) == len(crowded_plan().assignment.zones)
+    for number, one in enumerate(names):
+        assert not [other for other in names[:number] if cover(one, other) > 2]
+    # Each line ends under its name: its box reaches into that of the name.
+    lines = boxes(page, ".mark i")
+    assert len(lines) == len(names)
+    assert all(
+        any(cover(line, name) > 0 for name in names) and line["width"] > 0
+        for line in lines
+    )
+    page.close()
+
+
+@pytest.mark.browser
+def test_no_mark_hides_below_the_buttons(tmp_path: Path, chromium: Browser) -> None:
+    plan = made_plan.make_plan()
+    page = opened(plan, tmp_path, chromium)
+    # A team that starts where the buttons stand.
+    (button,) = boxes(page, ".leaflet-control-zoom")
+    place = page.evaluate(
+        """box => { const map = Object.values(window).find(v => v instanceof L.Map);
+        const frame = map.getContainer().getBoundingClientRect();
+        const place = map.containerPointToLatLng([box.x - frame.left + box.width / 2,
+          box.y - frame.top + box.height / 2]);
+        return [place.lat, place.lng]; }""",
+        button,
+    )
+    page.close()
+    frame = Frame(
+        latitude_deg=plan.lift.latitude_deg, longitude_deg=plan.lift.longitude_deg
+    )
+    x_m, y_m = frame.from_degrees(latitude_deg=[place[0]], longitude_deg=[place[1]])
+    teams = (
+        replace(plan.lift.teams[0], start_x_m=float(x_m[0]), start_y_m=float(y_m[0])),
+        *plan.lift.teams[1:],
+    )
+    page = opened(
+        replace(plan, lift=replace(plan.lift, teams=teams)), tmp_path, chromium
+    )
+    for control in boxes(page, ".leaflet-control"):
+        for mark in boxes(page, ".mark .start"):
+            assert cover(control, mark) <= 2
     page.close()
