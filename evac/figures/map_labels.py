@@ -27,6 +27,15 @@ Box = tuple[float, float, float, float]
 """West, south, east, north in millimetres from the map's lower left."""
 
 
+def _meet(one: Box, other: Box) -> bool:
+    return (
+        one[0] < other[2]
+        and one[2] > other[0]
+        and one[1] < other[3]
+        and one[3] > other[1]
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
     """What a map shows, in metres of the lift's frame, and what is already covered."""
@@ -72,13 +81,7 @@ class View:
 
     def covered(self, wanted: Box) -> int:
         """How much of what is already there a box covers."""
-        return sum(
-            wanted[0] < other[2]
-            and wanted[2] > other[0]
-            and wanted[1] < other[3]
-            and wanted[3] > other[1]
-            for other in self.taken
-        )
+        return sum(_meet(wanted, other) for other in self.taken)
 
     def free(self, wanted: Box) -> bool:
         """Whether a box lies inside the map and covers nothing yet."""
@@ -262,11 +265,14 @@ def write_scale_and_north(axes: Axes, view: View, words: Words) -> None:
     text = whole_metres(bar_m, words)
     scale = _corner(view, width=bar_mm + text_width_mm(text) + 3, height=5.0)
     _draw_bar(axes, view, scale, bar_mm, text)
-    _draw_north(axes, view, _corner(view, width=7.0, height=14.0), words)
+    _draw_north(axes, view, _corner(view, width=7.0, height=14.0, off=scale), words)
 
 
-def _corner(view: View, *, width: float, height: float) -> Box:
-    """A free corner for a box, else the one that covers least; it is taken."""
+def _corner(view: View, *, width: float, height: float, off: Box | None = None) -> Box:
+    """A free corner for a box, else the one that covers least; it is taken.
+
+    Where ``off`` lies it never is.
+    """
     across, up = view.size_mm
     edge = 1.5
     corners: list[Box] = [
@@ -274,6 +280,8 @@ def _corner(view: View, *, width: float, height: float) -> Box:
         for y in (edge, up - edge - height)
         for x in (edge, across - edge - width)
     ]
+    if off is not None:
+        corners = [corner for corner in corners if not _meet(corner, off)]
     best = min(corners, key=view.covered)
     view.taken.append(best)
     return best

@@ -25,6 +25,7 @@ from evac.figures import (
 from evac.figures.below import Stretch, packed_rows, stretches
 from evac.figures.canvas import axes_mm, drawing, new_figure, spread, text_width_mm
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, hazard_text, lay_hazards
+from evac.figures.map_labels import View, write_scale_and_north
 from evac.figures.zone_layout import lay_zone
 from evac.hazards import find_gates
 from evac.words import Words
@@ -297,3 +298,28 @@ def test_a_sheets_section_explains_the_mark_of_a_hold_down() -> None:
     assert "hold-down" in map_texts(
         svg_bytes(zone_section(plan, [zone], words=Words()))
     )
+
+
+def test_north_and_scale_never_lie_on_each_other() -> None:
+    # One corner free: the scale takes it, north must go elsewhere, however crowded.
+    crowd = [(float(x), 40.0, float(x) + 2.0, 56.0) for x in range(0, 112, 2)]
+    crowd += [(float(x), 0.0, float(x) + 2.0, 16.0) for x in range(70, 112, 2)]
+    view = View(
+        west_m=0.0,
+        south_m=0.0,
+        east_m=112.0,
+        north_m=56.0,
+        m_per_mm=1.0,
+        taken=crowd,
+    )
+    with drawing():
+        figure = new_figure(112.0, height_mm=56.0)
+        axes = axes_mm(figure, left=0.0, bottom=0.0, width=112.0, height=56.0)
+        axes.set_xlim(0.0, 112.0)
+        axes.set_ylim(0.0, 56.0)
+        write_scale_and_north(axes, view, Words())
+        figure.draw_without_rendering()
+    scale, north = (text.get_window_extent() for text in axes.texts)
+    (bar,) = (line.get_window_extent() for line in axes.lines)
+    assert not north.overlaps(scale)
+    assert not north.overlaps(bar)
