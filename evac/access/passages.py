@@ -64,6 +64,19 @@ class SupportWays:
         self, from_support: int, to_support: int, *, mode: str, crosses: bool
     ) -> Passage:
         ways_in = self._opened()
+        ends = (from_support, to_support, mode, crosses)
+        if ends not in ways_in.passages:
+            ways_in.passages[ends] = self._search(ways_in, *ends)
+        return ways_in.passages[ends]
+
+    def _search(
+        self,
+        ways_in: WaysIn,
+        from_support: int,
+        to_support: int,
+        mode: str,
+        crosses: bool,
+    ) -> Passage:
         network = ways_in.network
         start = support_name(from_support)
         key = (start, mode, crosses)

@@ -21,7 +21,7 @@ from evac.access.network import (
 from evac.access.strands import weave
 from evac.facts.heights import Line
 from evac.facts.lift import Lift, Team
-from evac.facts.work import NEVER_S, Route
+from evac.facts.work import NEVER_S, Passage, Route
 
 DIRECT_M = 300.0
 """Straight off-way walks up to this length are offered beside the ways."""
@@ -39,6 +39,7 @@ class WaysIn:
     ``searched`` keeps every search that was made: (start, mode of travel, whether
     released avalanche ground is crossed) -> quickest paths to every node. ``found``
     keeps the routes of a team: (name, start, mode, time lost, time of leaving).
+    ``passages`` keeps ways between supports: (from, to, mode, as above).
     """
 
     network: Network
@@ -46,6 +47,7 @@ class WaysIn:
     found: dict[tuple[str, str, str, float, float], tuple[Route, ...]] = field(
         default_factory=dict
     )
+    passages: dict[tuple[int, int, str, bool], Passage] = field(default_factory=dict)
 
     def serves(self, lift: Lift) -> bool:
         """Whether every team of a lift starts at a known place, by a known mode."""

@@ -198,7 +198,8 @@ class Work:
     """None: nothing is spared."""
     pass_s: IntArray | None = None
     """(t, n+1, n+1): on foot from one support to another, past spans in which the team
-    takes nothing; NEVER_S where there is no way. None: nobody walks past a span."""
+    takes nothing; NEVER_S where there is no way, and between other supports than
+    those at which such spans begin and end. None: nobody walks past a span."""
     pass_open_s: IntArray | None = None
     """(t, n+1, n+1): when avalanche ground on that way is released."""
     pass_hazards: Mapping[tuple[int, int, int], tuple[str, ...]] = field(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -61,9 +62,9 @@ def build_work(
     routes : sequence of Route
         Every team to every support.
     passages : Passages, optional
-        Ways from support to support (`evac.access.SupportWays`), asked only for teams
-        with a span between others that one of their options cannot take. Where not
-        given, nobody walks past a span.
+        Ways from support to support (`evac.access.SupportWays`), asked only where an
+        option leaves out spans between two that it takes. Where not given, nobody
+        walks past a span.
     at_mean : bool
         Mean instead of likely step times, to share out by: means add up, likely times
         of skewed steps come out too short in a sum.
@@ -90,10 +91,12 @@ def build_work(
     )
     secured_s = _whole(lift.organisation.order_to_secured_s.likely)
     arrive_s = _arrivals(lift, routes)
-    past = _Past(np.maximum(arrive_s.min(axis=1), secured_s), len(lift.supports))
+    past = _Past(len(lift.teams), len(lift.supports))
     if passages is not None:
-        taken = valid & known & (gate_s < NEVER_S)
-        past.fill(lift, passages, _skipping_teams(options, taken))
+        for team, start, end in _gaps(lift, options, valid & known):
+            there_s = max(int(arrive_s[team].min()), secured_s)
+            way = passages(lift.teams[team].id, start, end, there_s=there_s)
+            past.keep((team, start, end), way)
     return Work(
         team_ids=tuple(team.id for team in lift.teams),
         crew=np.array([team.crew for team in lift.teams], dtype=np.int64),
@@ -317,43 +320,38 @@ def _arrivals(lift: Lift, routes: Sequence[Route]) -> IntArray:
     return arrive
 
 
-def _skipping_teams(options: Sequence[Option], taken: BoolArray) -> list[int]:
-    """Teams of which an option leaves out a span between two that it takes."""
-    found: set[int] = set()
+def _gaps(
+    lift: Lift, options: Sequence[Option], taken: BoolArray
+) -> list[tuple[int, int, int]]:
+    """Where an option leaves out spans between two that it takes: (team, from, to).
+
+    On one side or on both; supports in the direction in which the team works.
+    """
+    found: set[tuple[int, int, int]] = set()
     for option, units in zip(options, taken, strict=True):
+        team = option.team_index
+        falls = lift.teams[team].start_upper == lift.upper_is_last
         for run in (units[0], units[1], units[0] | units[1]):
             spans = np.flatnonzero(run)
-            if spans.size and spans[-1] - spans[0] >= spans.size:
-                found.add(option.team_index)
+            for before, after in pairwise(spans.tolist()):
+                if after - before > 1:
+                    # Span k lies between supports k and k + 1.
+                    low, high = before + 1, after
+                    found.add((team, high, low) if falls else (team, low, high))
     return sorted(found)
 
 
 class _Past:
     """Ways past spans, (teams, supports, supports); those not asked for are shut."""
 
-    def __init__(self, there_s: IntArray, supports: int) -> None:
-        shape = (there_s.size, supports, supports)
-        self.there_s = there_s
+    def __init__(self, teams: int, supports: int) -> None:
+        shape = (teams, supports, supports)
         self.seconds: IntArray = np.full(shape, NEVER_S, dtype=np.int64)
         self.opens_s: IntArray = np.zeros(shape, dtype=np.int64)
         self.hazards: dict[tuple[int, int, int], tuple[str, ...]] = {}
 
-    def fill(self, lift: Lift, passages: Passages, teams: Sequence[int]) -> None:
-        """Ask for the ways of some teams, in the direction in which they work."""
-        supports = range(len(lift.supports))
-        for number in teams:
-            team = lift.teams[number]
-            falls = team.start_upper == lift.upper_is_last
-            for start in supports:
-                for end in supports:
-                    # From a support over one span at least.
-                    if start == end or (end < start) != falls:
-                        continue
-                    there_s = float(self.there_s[number])
-                    way = passages(team.id, start, end, there_s=there_s)
-                    self._keep((number, start, end), way)
-
-    def _keep(self, at: tuple[int, int, int], way: Passage) -> None:
+    def keep(self, at: tuple[int, int, int], way: Passage) -> None:
+        """Write down the way of a team from a support to another."""
         self.seconds[at] = _whole(way.seconds)
         self.opens_s[at] = _whole(way.opens_s)
         if way.hazard_ids:
