@@ -19,7 +19,7 @@ _TOKEN = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 _SIGNS = " \u00a0\u202f-+()=~\u20ac$\u00a3\u00a5"
-"""Around a number these say sign or currency, never a unit."""
+"""Alone beside a number these say sign or currency, never a unit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +29,7 @@ class _Section:
     before: str
     after: str
     between: str
+    has_digits: bool
     zeros: int
     is_percent: bool
     is_conditional: bool
@@ -62,15 +63,16 @@ def shown_number(value: float, *, number_format: str) -> str:
     else:
         chosen = (_section_of(sections, value),)
     first = chosen[0]
+    if first.after and not first.has_digits:
+        return first.after.strip()
     if first.is_percent:
         number = f"{(Decimal(str(value)) * 100).normalize():f}%"
     elif is_whole and value >= 0:
         number = number.zfill(first.zeros)
     # Where a condition picks the text, all of it goes along: it is not a number then.
-    texts = dict.fromkeys(f"{s.between} {s.after}".strip() for s in chosen)
-    after = " ".join(text for text in texts if text)
+    after = "".join(dict.fromkeys(f"{s.between}{s.after}" for s in chosen))
     before = "".join(dict.fromkeys(section.before for section in chosen))
-    return f"{before}{number} {after}".strip()
+    return f"{before}{number}{after}".strip()
 
 
 def shown_text(text: str, *, number_format: str) -> str:
@@ -84,7 +86,7 @@ def shown_text(text: str, *, number_format: str) -> str:
     if "@" not in number_format or number_format == "@":
         return text
     section = next((s for s in _sections(number_format) if s.shows_text), None)
-    return text if section is None else f"{section.before}{text} {section.after}"
+    return text if section is None else f"{section.before}{text}{section.after}"
 
 
 def _section_of(sections: tuple[_Section, ...], value: float) -> _Section:
@@ -120,10 +122,11 @@ def _read(tokens: list[re.Match[str]]) -> _Section:
     between = "".join(text for is_digit, text in pieces[first:last] if not is_digit)
     has_point = any(token["point"] for token in tokens)
     return _Section(
-        before="".join(text for _, text in pieces[:first]).strip(_SIGNS),
-        after="".join(text for _, text in pieces[last + 1 :]).strip(_SIGNS),
+        before=_words(pieces[:first]),
+        after=_words(pieces[last + 1 :]),
         # Marks between the digits group them: 1'412, 1+412.
         between="".join(c for c in between if c.isalpha()),
+        has_digits=bool(places),
         zeros=len(digits) if set(digits) == {"0"} and not has_point else 0,
         is_percent=any(token["percent"] for token in tokens),
         is_conditional=any(
@@ -131,6 +134,11 @@ def _read(tokens: list[re.Match[str]]) -> _Section:
         ),
         shows_text=any(token["text"] for token in tokens),
     )
+
+
+def _words(pieces: list[tuple[bool, str]]) -> str:
+    text = "".join(piece for _, piece in pieces)
+    return text if text.strip(_SIGNS) else ""
 
 
 def _literal(token: re.Match[str]) -> str:
