@@ -195,6 +195,9 @@ def _order_text(answer: Answer, words: Words) -> str:
     if followed is None:
         return words.say("desk.order_none")
     stop_m = answer.schedule.stop_offset_m
+    if followed.left:
+        named = ", ".join(dict.fromkeys(name for _, name in followed.left))
+        return words.say("desk.order_lifts", checked_m=stop_m, supports=named)
     if followed.raised is not None:
         return words.say(
             "desk.order_left_envelope",

@@ -9,6 +9,7 @@ import numpy as np
 from evac.errors import RopeError
 from evac.facts.heights import BoolArray, IntArray, Line, SideGround
 from evac.facts.lift import FloatArray
+from evac.heights.load_cases import ALL_EMPTY, PART_EMPTIED
 from evac.heights.passes import StatePass
 from evac.heights.reduce import reduce_side
 from evac.heights.side_model import SideModel
@@ -93,6 +94,7 @@ def find_extremes(
             each.full_n,
             each.window,
             each.stride,
+            each.alone_stride,
             each.rules,
             grid_start,
             profiles,
@@ -107,7 +109,7 @@ def find_extremes(
             _refuse(model, each, status, tally)
         states += int(tally[0])
         residual_n = max(residual_n, float(tally[1]))
-        names = (*each.case_names, "all empty", "one loaded carrier", "part emptied")
+        names = (*each.case_names, ALL_EMPTY.name, "one loaded carrier", PART_EMPTIED)
         for j in range(1, count - 1):
             if supports[j, 2] < loads[j, 2]:
                 worst[j] = names[int(supports[j, 3])]

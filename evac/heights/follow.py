@@ -8,6 +8,7 @@ be found again.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +29,9 @@ from evac.heights.unloading import (
     unload,
 )
 
+Excess = Mapping[Side, tuple[FloatArray, FloatArray]]
+"""How far grips went above and below the envelope of each side, by metre."""
+
 LASTING = ("heights.raised", "heights.lifted_in_order")
 """Findings that stay true for the heights they raised, whatever order comes after."""
 
@@ -38,13 +42,15 @@ class Followed:
 
     ``above_m`` and ``below_m``: by how much grips went beyond the envelope at most, 0
     where they stayed inside. ``raised``: heights with a wider envelope, or with
-    supports that the rope leaves in this order only; None where nothing is new.
+    supports that the rope leaves in this order only (``left``: side and id); None
+    where nothing is new.
     ``findings`` of a round that raises and is done again: those in `LASTING`.
     """
 
     unloading: Unloading
     above_m: float
     below_m: float
+    left: tuple[tuple[Side, str], ...]
     raised: Heights | None
     findings: tuple[Finding, ...]
 
@@ -77,11 +83,23 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
         stop_offset_m=schedule.stop_offset_m,
         load_case=case,
     )
-    excess = {
-        side: excess_m(heights.envelopes[side], unloading.sides[side]) for side in Side
-    }
-    above_m = max(float(found[0].max()) for found in excess.values())
-    below_m = max(float(found[1].max()) for found in excess.values())
+    excess = _excess_of(heights, unloading)
+    if _most_m(excess) > ORDER_FREE_EXCESS_M:
+        # The order leaves the envelope in its fullest case: how far, in all of them.
+        for other in heights.load_cases:
+            if other is not case:
+                found = _excess_of(
+                    heights, _same_order(bare_lift, bare, unloading, load_case=other)
+                )
+                excess = {
+                    side: (
+                        np.maximum(above, found[side][0]),
+                        np.maximum(below, found[side][1]),
+                    )
+                    for side, (above, below) in excess.items()
+                }
+    above_m = max(float(above.max()) for above, _ in excess.values())
+    below_m = max(float(below.max()) for _, below in excess.values())
     raised = None
     findings = [_summary(heights, unloading), *find_doubts(bare, unloading)]
     left = _newly_lifted(heights, bare, unloading)
@@ -96,7 +114,7 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
             )
             for side, support_id in left
         ]
-    if max(above_m, below_m) > ORDER_FREE_EXCESS_M:
+    if _most_m(excess) > ORDER_FREE_EXCESS_M:
         raised = _raised(lift, raised or heights, excess)
         findings.append(
             Finding(
@@ -109,27 +127,56 @@ def follow(lift: Lift, heights: Heights, schedule: Schedule) -> Followed:
         unloading=unloading,
         above_m=above_m,
         below_m=below_m,
+        left=left,
         raised=raised,
         findings=tuple(findings),
     )
 
 
+def _excess_of(heights: Heights, unloading: Unloading) -> Excess:
+    return {
+        side: excess_m(heights.envelopes[side], unloading.sides[side]) for side in Side
+    }
+
+
+def _most_m(excess: Excess) -> float:
+    return max(float(values.max()) for both in excess.values() for values in both)
+
+
+def _same_order(
+    lift: Lift, line: Line, unloading: Unloading, *, load_case: LoadCase
+) -> Unloading:
+    """The same order under another load; a carrier it moves off the line drops out."""
+
+    def followed(order: Sequence[Step]) -> Unloading:
+        return unload(
+            lift,
+            line,
+            order=order,
+            stop_offset_m=unloading.stop_offset_m,
+            load_case=load_case,
+        )
+
+    stands = {side: found.distance_m.size for side, found in followed(()).sides.items()}
+    return followed([step for step in unloading.order if step[1] < stands[step[0]]])
+
+
 def _newly_lifted(
     heights: Heights, bare: Line, unloading: Unloading
-) -> list[tuple[Side, str]]:
+) -> tuple[tuple[Side, str], ...]:
     """Supports whose rollers the rope leaves in this order and in no state before."""
     known = {
         (report.side, report.support_id) for report in heights.supports if report.lifted
     }
-    return [
+    return tuple(
         (side, bare.supports[index].id)
         for side, found in unloading.sides.items()
         for index in np.flatnonzero(found.lifted.any(axis=(0, 1)))
         if (side, bare.supports[index].id) not in known
-    ]
+    )
 
 
-def _with_lifted(heights: Heights, left: list[tuple[Side, str]]) -> Heights:
+def _with_lifted(heights: Heights, left: Sequence[tuple[Side, str]]) -> Heights:
     """Heights in which the rope leaves these supports' rollers as well."""
     beside = spans_beside(heights.line.supports, {name for _, name in left})
     return replace(
@@ -233,9 +280,7 @@ def excess_m(
     return above, below
 
 
-def _raised(
-    lift: Lift, heights: Heights, excess: dict[Side, tuple[FloatArray, FloatArray]]
-) -> Heights:
+def _raised(lift: Lift, heights: Heights, excess: Excess) -> Heights:
     """Heights whose envelopes and units hold what was met on the way as well."""
     envelopes = dict(heights.envelopes)
     units: list[UnitHeights] = []

@@ -43,6 +43,14 @@ DEFAULT_CASES = (
 ALL_EMPTY = LoadCase(name="all empty", ascending_share=0.0, descending_share=0.0)
 
 
+PART_EMPTIED = "part emptied"
+"""What a line is called on which some carriers are cleared and others not yet."""
+
+COUNTER_FALL_M = 5.0
+"""All falls of a line together that leave it one that only rises: loaded carriers there
+move the tension by less than a hundredth (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
     """The row of carriers of one side: how many load numbers it takes, and where.
@@ -127,6 +135,61 @@ def _in_batch(part: FloatArray, case: LoadCase, *, on_line: int) -> BoolArray:
     batch = case.batch_loaded + case.batch_empty
     within: BoolArray = (from_below % batch) < case.batch_loaded
     return within
+
+
+def rises_and_falls(line: Line) -> bool:
+    """Whether a line both rises and falls by more than `COUNTER_FALL_M`."""
+    rise_m = np.diff(line.rope_elevation_m)
+    return bool(
+        min(rise_m.clip(min=0).sum(), -rise_m.clip(max=0).sum()) > (COUNTER_FALL_M)
+    )
+
+
+def people_by_sign(
+    line: Line, *, row: Row, full: FloatArray, drive_at_last: bool
+) -> FloatArray:
+    """People on a line that is emptied so that one span hangs highest, or lowest.
+
+    A line that rises, falls and rises again is pulled tightest in a span by neither
+    all nor none of the others: what is loaded on a stretch that rises from there
+    towards the return station takes tension away, what is loaded where it falls adds.
+
+    Parameters
+    ----------
+    line : Line
+    row : Row
+    full : ndarray, shape (k,)
+        People of the full side.
+    drive_at_last : bool
+
+    Returns
+    -------
+    ndarray, shape (2 n, k)
+        For each of n spans two rows: the span itself empty and all others pulling it
+        tight; itself full and all others letting it down. On a line that only rises
+        or only falls, emptying from either end does the same.
+
+    Notes
+    -----
+    Along a rope over frictionless rollers the tension grows by ``P sin(slope)`` at
+    each carrier of weight P. With the tension held at the return only carriers between
+    there and the span count; held at the drive or by both, those on the other side
+    count the other way round (first order; by the slope of each carrier's span).
+    """
+    rise_m = np.diff(line.rope_elevation_m) * (-1 if drive_at_last else 1)
+    spans = np.clip(
+        np.searchsorted(line.distance_m, row.distance_m, side="left") - 1,
+        0,
+        rise_m.size - 1,
+    )
+    rises = rise_m[spans] > 0
+    people: list[FloatArray] = []
+    for own in range(rise_m.size):
+        beyond = spans < own if drive_at_last else spans > own
+        for tight in (True, False):
+            loaded = np.where(beyond, rises != tight, rises == tight)
+            people.append(full * np.where(spans == own, not tight, loaded))
+    return np.array(people)
 
 
 def weight_n(lift: Lift, people: FloatArray) -> FloatArray:

@@ -18,9 +18,12 @@ from evac.facts.heights import Line
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.heights.load_cases import (
     ALL_EMPTY,
+    PART_EMPTIED,
     fullest_people,
     most_alone,
+    people_by_sign,
     people_of,
+    rises_and_falls,
     row_of,
     weight_n,
 )
@@ -70,9 +73,11 @@ class StatePass:
 
     ``phase_m`` (p,); ``cases_n`` (p, c, k) and ``full_n`` (p, k) weights of the
     carriers from the drive; ``empty_n`` and ``alone_n`` (k,); ``rules`` (p, r, 7).
-    ``case_names`` (c,). ``misfit_n``: by what force on the carriage a rule may misjudge
-    the other side. ``window``: carriers of the group that slides along a locked side.
-    ``stride``, ``friction``: see `reduce_side`; friction is that of all supports.
+    ``case_names`` (c,): the declared cases, then the lines emptied by the sign of
+    what each carrier does (`evac.heights.load_cases.people_by_sign`). ``misfit_n``: by
+    what force on the carriage a rule may misjudge the other side. ``window``: carriers
+    of the group that slides along a locked side. ``stride``, ``alone_stride``,
+    ``friction``: see `reduce_side`; friction is that of all supports.
     """
 
     case_names: tuple[str, ...]
@@ -85,6 +90,7 @@ class StatePass:
     misfit_n: float = 0.0
     window: int = 0
     stride: int = 1
+    alone_stride: int = 1
     friction: float = 0.0
 
 
@@ -248,10 +254,24 @@ def _loads(
         full = np.array([fullest_people(lift, each, side) for each in people])
         alone = max(most_alone(lift, each, side) for each in people)
     count = people.shape[2]
+    # A blocked rope is ruled by its length: there the sliding window does more.
+    by_sign = np.zeros((len(rows), 0, count))
+    if window == 0 and rises_and_falls(line):
+        by_sign = np.array(
+            [
+                people_by_sign(
+                    line, row=row, full=most, drive_at_last=lift.drive_at_last
+                )
+                for row, most in zip(rows, full, strict=True)
+            ]
+        )
     return StatePass(
-        case_names=tuple(case.name for case in cases),
+        case_names=(
+            *(case.name for case in cases),
+            *(PART_EMPTIED for _ in range(by_sign.shape[1])),
+        ),
         phase_m=phase_m,
-        cases_n=weight_n(lift, people),
+        cases_n=weight_n(lift, np.concatenate([people, by_sign], axis=1)),
         full_n=weight_n(lift, full),
         empty_n=weight_n(lift, np.zeros(count)),
         alone_n=weight_n(lift, np.full(count, alone)),
@@ -259,6 +279,10 @@ def _loads(
         misfit_n=misfit_n,
         window=window,
         stride=asked.sampling.stride,
+        # Where nobody else sits so full, a carrier alone hangs lowest: if it stood in
+        # other metres with one rope than with another, their difference would mean
+        # nothing.
+        alone_stride=1 if alone > full.max() else asked.sampling.stride,
         friction=asked.friction[side],
     )
 

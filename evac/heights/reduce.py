@@ -146,6 +146,7 @@ def reduce_side(
     full: FloatArray,
     window: int,
     stride: int,
+    alone_stride: int,
     rules: FloatArray,
     grid_start: float,
     ground: FloatArray,
@@ -175,6 +176,8 @@ def reduce_side(
         So many carriers slide along as one group; 0: no such runs.
     stride : int
         Of each run only every so many states are solved, at another stop others.
+    alone_stride : int
+        The same for the run of one loaded carrier.
     rules : (p, r, 7)
     grid_start : float
         x of the first ground sample; samples are 1 m apart.
@@ -233,7 +236,7 @@ def reduce_side(
                         run, k, in_run, window, full[p], empty, alone, load
                     ):
                         continue
-                    if (k + p) % stride != 0:
+                    if (k + p) % (alone_stride if run == ALONE else stride) != 0:
                         continue
                     label = number + 1 if run == ALONE else number + 2
                 status = solve_state(

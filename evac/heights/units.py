@@ -10,7 +10,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SideEnvelope, Span, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.heights.extremes import SideExtremes
-from evac.heights.margins import ORDER_FREE_EXCESS_M, Margins
+from evac.heights.margins import Margins
 from evac.heights.stop import doubtful_spans, spans_beside
 
 STEP, ORDER, PLACE = "height step", "order of work", "place"
@@ -160,7 +160,7 @@ def _unit(
         margin_parts_m={
             **{name: float(part[covering]) for name, part in margins.part_m.items()},
             STEP: abs(line.ground_step_m),
-            ORDER: ORDER_FREE_EXCESS_M,
+            ORDER: float(margins.order_m[covering]),
             PLACE: off_m,
         }
         if known

@@ -42,6 +42,25 @@ def line_of(
     )
 
 
+def up_down_up(
+    *, low_m: float = 60.0, legs: int = 3, drive_at_last: bool = False
+) -> Lift:
+    """A chairlift of 1.8 km that rises and falls by `low_m`, `legs` times in all."""
+    distance_m = np.linspace(0.0, 1800.0, 13)
+    swing = np.cos(np.pi * legs * distance_m / 1800.0)
+    rows = [
+        (float(at_m), float(200.0 + low_m * (1 - up) / 2), "combined")
+        for at_m, up in zip(distance_m, swing, strict=True)
+    ]
+    rows[0], rows[-1] = ((*row[:2], "station") for row in (rows[0], rows[-1]))
+    lift = line_of(make_lift(), rows, heights_m=25.0)
+    return replace(
+        lift,
+        drive_at_last=drive_at_last,
+        carriers=replace(lift.carriers, spacing_m=20.0),
+    )
+
+
 def five_lines() -> dict[str, Lift]:
     """The lines by name."""
     lift = make_lift()

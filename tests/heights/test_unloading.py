@@ -233,3 +233,25 @@ def test_an_envelope_that_is_too_low_is_raised_to_hold_what_was_met() -> None:
         above, below = excess_m(raised.envelopes[side], followed.unloading.sides[side])
         assert max(above.max(), below.max()) < 1e-9
     assert "heights.raised" in [finding.key for finding in followed.findings]
+
+
+def test_an_order_that_leaves_the_envelope_is_followed_in_every_declared_case() -> None:
+    lift = make_lift()
+    line = lay_out(lift)
+    heights, _ = find_heights(lift, line)
+    # Too low for the full line already; where few sit the rope hangs higher yet.
+    shrunk = {
+        side: replace(envelope, rope_greatest_m=envelope.rope_greatest_m - 3.0)
+        for side, envelope in heights.envelopes.items()
+    }
+    order = [(Side.ASCENDING, 5), (Side.DESCENDING, 2)]
+    followed = follow(
+        lift, replace(heights, envelopes=shrunk), schedule_of(lift, order)
+    )
+    raised = followed.raised
+    assert raised is not None
+    for case in heights.load_cases:
+        found = unload(lift, line, order=order, stop_offset_m=0.0, load_case=case)
+        for side in Side:
+            above, below = excess_m(raised.envelopes[side], found.sides[side])
+            assert max(above.max(), below.max()) < 1e-9
