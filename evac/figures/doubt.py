@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.words import Words
 
@@ -11,6 +12,14 @@ _DOUBTS = frozenset({"line.terrain_coarse", "line.table_sparse"})
 def reach_in_doubt(plan: Plan) -> bool:
     """Whether a finding says that no height or reach of the plan can be trusted."""
     return any(finding.key in _DOUBTS for finding in plan.findings)
+
+
+def heights_assumed(lift: Lift) -> bool:
+    """Whether support heights are only assumed and nobody has accepted that."""
+    return any(
+        not item.accepted and f"{item.key}.".startswith("supports.rope_height_m.")
+        for item in lift.assumptions
+    )
 
 
 def of_reached(plan: Plan, key: str) -> str:
@@ -33,6 +42,8 @@ def alarms(plan: Plan, words: Words, *, not_reached: str) -> tuple[str, ...]:
         found.append(words.say(not_reached))
     if reach_in_doubt(plan):
         found.append(words.say("figures.doubtful"))
+    if heights_assumed(plan.lift):
+        found.append(words.say("sheet.assumed_heights"))
     if plan.limit_met is False:
         found.append(words.say("figures.limit_missed"))
     return tuple(found)

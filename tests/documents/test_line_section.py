@@ -21,6 +21,7 @@ from evac.figures import line_section
 from evac.figures.reach import reach_lines
 from evac.gear import find_reaches
 from evac.gear import options as gear_options
+from evac.maps import map_html
 from evac.words import Words
 
 
@@ -326,3 +327,23 @@ def test_many_kits_leave_the_drawing_its_room() -> None:
     (page,) = read_pages(section_files(plan, Words(feet=True))["section.pdf"])
     assert re.search(r"and \d+ more: see the plan document", page.text)
     assert joined("elevation [m]") in page.joined
+
+
+def test_section_and_map_say_that_support_heights_are_assumed() -> None:
+    plan = make_plan()
+    said = Words().say("sheet.assumed_heights")
+
+    def papers(*, accepted: bool) -> tuple[str, str]:
+        assumed = replace(
+            plan.lift.assumptions[0], key="supports.rope_height_m", accepted=accepted
+        )
+        now = replace(plan, lift=replace(plan.lift, assumptions=(assumed,)))
+        (page,) = read_pages(section_files(now, Words())["section.pdf"])
+        return page.joined, map_html(now, Words()).decode("utf-8")
+
+    section, page = papers(accepted=False)
+    assert joined(said) in section
+    assert said in page
+    section, page = papers(accepted=True)
+    assert joined(said) not in section
+    assert said not in page
