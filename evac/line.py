@@ -286,14 +286,20 @@ def _beside(lift: Lift, line: Line) -> list[Finding]:
     ]
     at_m = line.ground[Side.ASCENDING].distance_m
     slope = side_slope(table, at_m=at_m, gauge_m=lift.gauge_m)
-    worst = int(np.argmax(slope))
-    steepest_deg = float(np.degrees(np.arctan(slope[worst])))
-    if steepest_deg > SIDE_SLOPE_DEG:
-        values = {
-            "at_m": float(at_m[worst]),
-            "slope_deg": steepest_deg,
+    steep = np.degrees(np.arctan(slope)) > SIDE_SLOPE_DEG
+    spans = [
+        span.id
+        for span in line.spans
+        if steep[(at_m >= span.start_m) & (at_m <= span.end_m)].any()
+    ]
+    if spans:
+        steepest = float(slope.max())
+        values: dict[str, str | float | int] = {
+            "count": len(spans),
+            "spans": ", ".join(spans),
+            "slope_deg": float(np.degrees(np.arctan(steepest))),
             "radius_m": radius_m,
-            "fall_m": radius_m * float(slope[worst]),
+            "fall_m": radius_m * steepest,
         }
         findings.append(
             Finding(key="line.table_side_slope", severity=Severity.WARN, values=values)

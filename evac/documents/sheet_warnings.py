@@ -34,7 +34,6 @@ _EVERYWHERE = frozenset(
         "heights.sequence",
         "inputs.height_step",
         "inputs.length_in_doubt",
-        "line.table_sparse",
         "line.terrain_coarse",
         "muster.avalanche",
     }

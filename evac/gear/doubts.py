@@ -21,6 +21,10 @@ THROW_WIND_DOUBT_M_PER_S = 12.0
 LADDER_SNOW_M = 0.3
 """Above this snow a ladder's footing is in doubt (common practice, no source)."""
 
+SNOW_MARGIN_M = 3.0
+"""A wider margin says that no height can be trusted, which is told for itself: it names
+no seat as hanging in the snow (common practice, no source)."""
+
 _LOST = {
     "crew": Severity.WARN,
     "not_approved": Severity.WARN,
@@ -232,7 +236,11 @@ def _seats_in_snow(lift: Lift, units: Sequence[UnitHeights]) -> list[Finding]:
     """Units whose lowest carriers may hang in the deepest snow of the plan."""
     snow_m = lift.conditions.snow_most_m
     # NaN (a height that is not known, told by its own finding) is no such unit.
-    low = [u for u in units if u.seat_least_m - u.margin_m - snow_m <= 0]
+    low = [
+        unit
+        for unit in units
+        if unit.seat_least_m - min(unit.margin_m, SNOW_MARGIN_M) - snow_m <= 0
+    ]
     if not snow_m > 0 or not low:
         return []
     last = len(lift.supports) - 2

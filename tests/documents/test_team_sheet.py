@@ -248,7 +248,12 @@ def test_the_map_strip_is_not_thick_where_the_team_only_walks() -> None:
             {"support": "7", "side": "ascending", "load_name": "x"},
         ),
         ("line.terrain_coarse", "", {"cell_m": 90.0, "span_m": 12.0}),
-        ("line.table_sparse", "", {"count": 2, "spans": "0-1, 3-4", "gap_m": 90.0}),
+        (
+            "line.table_side_slope",
+            "",
+            {"spans": "6-7, 7-8", "slope_deg": 22.0, "radius_m": 10.0, "fall_m": 4.0},
+        ),
+        ("line.table_sparse", "", {"count": 2, "spans": "6-7, 7-8", "gap_m": 90.0}),
         ("gear.no_approval", "loop over the haul rope belayed from the ground", {}),
     ],
 )

@@ -347,6 +347,18 @@ def test_carriers_that_may_hang_in_deep_snow_are_named() -> None:
     assert "0-1 ascending, 2-3 ascending, 0-1 descending, 2-3 descending" in text
 
 
+def test_ground_hardly_known_names_no_seat_as_hanging_in_the_snow() -> None:
+    # Over terrain of 90 m cells the margin is some 17 m and every height in doubt.
+    lift = make_lift()
+    units = [
+        replace(unit, seat_least_m=0.9 if unit.span_index == 2 else 6.0, margin_m=17.0)
+        for unit in make_units(lift, rope_m=9.0)
+    ]
+    found = doubts(lift, options(lift), units, find_reaches(lift, options(lift), units))
+    (finding,) = [item for item in found if item.key == "gear.seat_in_snow"]
+    assert finding.values["units"] == "2-3 ascending, 2-3 descending"
+
+
 def test_low_seats_beside_a_station_alone_are_a_note() -> None:
     # Snow is cleared at platforms (common practice, no source).
     lift = make_lift()

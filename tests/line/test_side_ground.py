@@ -215,6 +215,7 @@ def test_the_tables_two_columns_show_a_side_slope() -> None:
             np.degrees(np.arctan(np.hypot(0.4, 0.2)))
         )
     (told,) = found_of(lift, "line.table_side_slope")
+    assert told.values["spans"] == "0-1, 1-2, 2-3, 3-4, 4-5"
     # By hand: 10 m down a slope of 0.4.
     assert told.values["fall_m"] == pytest.approx(4.0)
     assert all(Words().finding(told))
