@@ -42,7 +42,7 @@ def assumed_text(lift: Lift, words: Words) -> str:
     every = sorted(lift.assumptions, key=lambda item: (item.accepted, _rank(item.key)))
     if not every:
         return ""
-    shown = ", ".join(_said(item, words) for item in every[:_SHOWN])
+    shown = "; ".join(_said(item, words) for item in every[:_SHOWN])
     more = len(every) - _SHOWN
     if more > 0:
         return words.say("sheet.assumptions_more", list=shown, count=more)

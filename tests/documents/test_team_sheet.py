@@ -648,7 +648,7 @@ def test_invented_teams_and_heights_are_said_in_the_frame_of_every_sheet() -> No
     assert (
         joined(
             "Assumed, not measured: the teams, their kit and techniques = teams.csv, "
-            "kit.csv, rope heights at the supports = 8 to 14 m"
+            "kit.csv; rope heights at the supports = 8 to 14 m"
         )
         in text
     )
