@@ -13,8 +13,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from evac.daylight import SunTimes, sun_times
+from evac.daylight import (
+    Light,
+    by_daylight,
+    clock_after,
+    in_the_dark,
+    light_of,
+    sun_of,
+)
 from evac.exposure import cold_class, wind_chill_c
+from evac.factors import NIGHT
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import IN_SAFETY, FloatArray, Lift, Limit
 from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
@@ -23,6 +31,9 @@ from evac.quantiles import quantile
 FROM_STOP = "stop"
 FROM_ORDER = "limit_from_order"
 """Why no order time helps: a missed limit that counts from the order itself."""
+
+SAME_S = 1e-3
+"""Less than this between two times is rounding."""
 
 PLANNED_SHARE = 0.9
 """A time is met where it holds on this share of the imagined days (P90)."""
@@ -60,20 +71,20 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     """
     conditions, organisation = lift.conditions, lift.organisation
     order_s = organisation.stop_to_order_s.likely
-    sun = _sun(lift)
+    sun = sun_of(lift)
     chill_c = float(
         wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
     )
     cold = cold_class(chill_c)
     latest = [
         *_limits(lift, simulation, order_s=order_s),
-        *_dusk(lift, simulation, sun, order_s=order_s),
+        *_dusk(lift, simulation, order_s=order_s),
         *_cold(lift, simulation, cold.least_s, order_s=order_s),
     ]
     round_s = informer_round_s(lift)
     return Clock(
         stop_clock_s=conditions.stop_clock_s,
-        order_clock_s=conditions.stop_clock_s + order_s,
+        order_clock_s=clock_after(conditions, order_s),
         latest=tuple(latest),
         binding=min(
             (item for item in latest if item.reason != FROM_ORDER),
@@ -103,21 +114,16 @@ def is_dark(lift: Lift) -> bool:
     """
     if lift.conditions.night:
         return True
-    sun = _sun(lift)
-    order_s = lift.conditions.stop_clock_s + lift.organisation.stop_to_order_s.likely
+    sun = sun_of(lift)
+    order_s = clock_after(lift.conditions, lift.organisation.stop_to_order_s.likely)
     late = sun.dusk_s is not None and order_s >= sun.dusk_s
     early = sun.sunrise_s is not None and order_s < sun.sunrise_s
     return sun.dark_all_day or late or early
 
 
-def _sun(lift: Lift) -> SunTimes:
-    return sun_times(
-        lift.conditions.date,
-        latitude_deg=lift.latitude_deg,
-        longitude_deg=lift.longitude_deg,
-        time_zone=lift.conditions.time_zone,
-        skyline_angle_deg=lift.conditions.skyline_angle_deg,
-    )
+def light_from_order(lift: Lift) -> Light:
+    """Daylight counted from the order at its likely time."""
+    return light_of(lift).seen_from(lift.organisation.stop_to_order_s.likely)
 
 
 def line_length_m(lift: Lift) -> float:
@@ -183,6 +189,9 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
             continue
         after_s = 60.0 * limit.minutes - needed_s
         if limit.counts_from == FROM_STOP:
+            after_s = _latest_s(
+                lift, simulation, end_s(limit, simulation), by_s=60.0 * limit.minutes
+            )
             latest = _latest(
                 lift, "limit", after_s, order_s=order_s, source=limit.source
             )
@@ -193,7 +202,7 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
                 LatestOrder(
                     reason=FROM_ORDER,
                     after_stop_s=after_s,
-                    clock_s=lift.conditions.stop_clock_s + after_s,
+                    clock_s=clock_after(lift.conditions, after_s),
                     met=False,
                     source=limit.source,
                 )
@@ -207,22 +216,48 @@ def _latest(
     return LatestOrder(
         reason=reason,
         after_stop_s=after_stop_s,
-        clock_s=lift.conditions.stop_clock_s + after_stop_s,
+        clock_s=clock_after(lift.conditions, after_stop_s),
         met=order_s <= after_stop_s,
         source=source,
     )
 
 
-def _dusk(
-    lift: Lift, simulation: Simulation, sun: SunTimes, *, order_s: float
-) -> list[LatestOrder]:
-    if lift.conditions.night:
+def _latest_s(
+    lift: Lift, simulation: Simulation, end_s: FloatArray, *, by_s: float
+) -> float:
+    """How late after the stop the order may come for P90 of an end to keep a time.
+
+    The days were imagined with the order at its likely time; at another one another
+    part of the same work falls into the dark. Ordered later nothing ends sooner, so
+    the search halves a bracket, and keeps its early side.
+    """
+    clear_s = simulation.order_to_clear_s
+    light = light_of(lift)
+    day_s = by_daylight(clear_s, light_from_order(lift))
+    beyond_s = end_s - clear_s
+
+    def ends_s(after_s: float) -> float:
+        work_s = in_the_dark(day_s, light.seen_from(after_s))
+        return after_s + quantile(work_s + beyond_s, PLANNED_SHARE)
+
+    late_s = by_s - quantile(day_s + beyond_s, PLANNED_SHARE)
+    if ends_s(late_s) <= by_s + SAME_S:
+        return late_s
+    early_s = by_s - quantile(NIGHT * day_s + beyond_s, PLANNED_SHARE)
+    while late_s - early_s > 1.0:
+        middle_s = (early_s + late_s) / 2
+        if ends_s(middle_s) <= by_s:
+            early_s = middle_s
+        else:
+            late_s = middle_s
+    return early_s
+
+
+def _dusk(lift: Lift, simulation: Simulation, *, order_s: float) -> list[LatestOrder]:
+    dusk_s = light_of(lift).to_s
+    if math.isinf(dusk_s):
         return []
-    # Where the sun never comes clear of the skyline, noon is the best light there is.
-    dusk_s = sun.noon_s if sun.dark_all_day else sun.dusk_s
-    if dusk_s is None:
-        return []
-    after_s = dusk_s - lift.conditions.stop_clock_s - simulation.p90_s
+    after_s = _latest_s(lift, simulation, simulation.order_to_clear_s, by_s=dusk_s)
     return [_latest(lift, "dusk", after_s, order_s=order_s, source="")]
 
 
@@ -232,7 +267,9 @@ def _cold(
     if freezes_s is None:
         return []
     ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
-    after_s = freezes_s - ride_s - simulation.p90_s
+    after_s = _latest_s(
+        lift, simulation, simulation.order_to_clear_s, by_s=freezes_s - ride_s
+    )
     return [_latest(lift, "cold", after_s, order_s=order_s, source="")]
 
 
@@ -355,7 +392,8 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
             severity=Severity.WARN,
             values={
                 "order_clock_s": clock.order_clock_s,
-                "late_s": clock.order_clock_s - item.clock_s,
+                "late_s": lift.organisation.stop_to_order_s.likely - item.after_stop_s,
+                "factor": NIGHT,
                 "dusk_clock_s": clock.dusk_clock_s or 0.0,
                 "chill_c": clock.wind_chill_c or 0.0,
             },
@@ -371,7 +409,10 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
             Finding(
                 key="clock.no_sun",
                 severity=Severity.WARN,
-                values={"skyline_deg": lift.conditions.skyline_angle_deg},
+                values={
+                    "skyline_deg": lift.conditions.skyline_angle_deg,
+                    "factor": NIGHT,
+                },
             )
         )
     elif not lift.conditions.night and is_dark(lift):
@@ -379,7 +420,7 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
             Finding(
                 key="clock.order_in_dark",
                 severity=Severity.WARN,
-                values={"order_clock_s": clock.order_clock_s},
+                values={"order_clock_s": clock.order_clock_s, "factor": NIGHT},
             )
         )
     if clock.informer_round_s is None:

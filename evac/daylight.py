@@ -1,15 +1,19 @@
-"""Sunset and dusk at the lift."""
+"""Sunset and dusk at the lift, clock times, and what work in the dark takes."""
 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from astral import Observer, SunDirection
 from astral.sun import elevation, noon, time_at_elevation
 
 from evac.errors import NoPlanError
+from evac.factors import NIGHT
+from evac.facts.lift import Conditions, FloatArray, Lift
 
 SUNSET_ELEVATION_DEG = -0.833
 """Centre of the sun at sunset: refraction and the sun's radius (zenith 90.833)."""
@@ -83,14 +87,7 @@ def sun_times(
     >>> f"{day.sunset_s // 3600:.0f} h {day.sunset_s % 3600 // 60:.0f} min"
     '16 h 46 min'
     """
-    try:
-        zone = ZoneInfo(time_zone)
-    except (KeyError, ValueError, OSError):
-        message = (
-            f"time_zone {time_zone!r} is not known; give an IANA name such as "
-            "Europe/Vienna in [conditions] of lift.toml"
-        )
-        raise NoPlanError(message) from None
+    zone = _zone(time_zone)
     place = Observer(latitude=latitude_deg, longitude=longitude_deg)
     culminates = _noon(place, date, zone)
     noon_s = _since_midnight_s(culminates, date)
@@ -121,6 +118,144 @@ def sun_times(
         dusk_s=clock_s(dusk_deg, SunDirection.SETTING),
         dark_all_day=highest_deg <= dusk_deg,
     )
+
+
+def sun_of(lift: Lift) -> SunTimes:
+    """The sun at a lift on the planned day."""
+    conditions = lift.conditions
+    return sun_times(
+        conditions.date,
+        latitude_deg=lift.latitude_deg,
+        longitude_deg=lift.longitude_deg,
+        time_zone=conditions.time_zone,
+        skyline_angle_deg=conditions.skyline_angle_deg,
+    )
+
+
+def clock_after(conditions: Conditions, after_stop_s: float) -> float:
+    """What the clock on the wall shows so long after the stop.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        With the planned day, the clock time of the stop and the time zone.
+    after_stop_s : float
+        May be negative: before the stop.
+
+    Returns
+    -------
+    float
+        Seconds after midnight of the planned day as clocks show them, so that the
+        sum is an hour off in a night when clocks change.
+    """
+    zone = _zone(conditions.time_zone)
+    stop = _instant(conditions, conditions.stop_clock_s)
+    at = (stop + dt.timedelta(seconds=after_stop_s)).astimezone(zone)
+    return _since_midnight_s(at, conditions.date)
+
+
+def seconds_after_stop(conditions: Conditions, clock_s: float) -> float:
+    """How long after the stop the clock on the wall shows a time.
+
+    The inverse of `clock_after`. Of two equal times of an autumn night the first is
+    meant; a time that a spring night leaves out counts on from before the change.
+    """
+    stop = _instant(conditions, conditions.stop_clock_s)
+    return (_instant(conditions, clock_s) - stop).total_seconds()
+
+
+def _instant(conditions: Conditions, clock_s: float) -> dt.datetime:
+    midnight = dt.datetime.combine(conditions.date, dt.time())
+    shown = midnight + dt.timedelta(seconds=clock_s)
+    return shown.replace(tzinfo=_zone(conditions.time_zone)).astimezone(dt.UTC)
+
+
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        message = (
+            f"time_zone {name!r} is not known; give an IANA name such as "
+            "Europe/Vienna in [conditions] of lift.toml"
+        )
+        raise NoPlanError(message) from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Light:
+    """From when to when there is daylight, in seconds after the stop or the order.
+
+    Infinite where it neither begins nor ends on the planned day.
+    """
+
+    from_s: float
+    to_s: float
+
+    def seen_from(self, later_s: float) -> Light:
+        """The same, counted from so much later."""
+        return Light(from_s=self.from_s - later_s, to_s=self.to_s - later_s)
+
+
+ALWAYS_LIGHT = Light(from_s=-math.inf, to_s=math.inf)
+
+
+def light_of(lift: Lift) -> Light:
+    """Daylight in seconds after the stop, as far as step times are those of daylight.
+
+    Endless where the plan is for the night: its step times are those of the night.
+    Where the sun never comes clear of the skyline, noon is the best light there is
+    and counts as dusk.
+    """
+    if lift.conditions.night:
+        return ALWAYS_LIGHT
+    sun = sun_of(lift)
+
+    def after_stop_s(clock_s: float | None, otherwise_s: float) -> float:
+        if clock_s is None:
+            return otherwise_s
+        return seconds_after_stop(lift.conditions, clock_s)
+
+    return Light(
+        from_s=after_stop_s(sun.sunrise_s, -math.inf),
+        to_s=after_stop_s(sun.noon_s if sun.dark_all_day else sun.dusk_s, math.inf),
+    )
+
+
+def in_the_dark(seconds: FloatArray, light: Light) -> FloatArray:
+    """How long work takes with its part in the dark at the pace of the night.
+
+    Parameters
+    ----------
+    seconds : ndarray
+        From the order, at the pace of daylight throughout.
+    light : Light
+        Counted from the order. What comes after its end stays dark.
+
+    Notes
+    -----
+    Before first light and after dusk everything takes 1.3 times as long (rule 27),
+    waiting too: the cautious reading.
+    """
+    dawn_s = _dark_at_first_s(light)
+    by_dawn_s = dawn_s / NIGHT
+    shown = np.where(
+        seconds <= by_dawn_s, NIGHT * seconds, seconds + dawn_s - by_dawn_s
+    )
+    dusk_s = max(light.to_s, dawn_s)
+    return np.asarray(shown + (NIGHT - 1) * np.maximum(shown - dusk_s, 0.0))
+
+
+def by_daylight(seconds: FloatArray, light: Light) -> FloatArray:
+    """The inverse of `in_the_dark`: at the pace of daylight throughout."""
+    dawn_s = _dark_at_first_s(light)
+    dusk_s = max(light.to_s, dawn_s)
+    shown = seconds - (1 - 1 / NIGHT) * np.maximum(seconds - dusk_s, 0.0)
+    return np.where(shown <= dawn_s, shown / NIGHT, shown - (dawn_s - dawn_s / NIGHT))
+
+
+def _dark_at_first_s(light: Light) -> float:
+    """How long after the order it is still dark; 0 by day, and after dusk for good."""
+    return max(light.from_s, 0.0) if light.to_s > 0 else 0.0
 
 
 def _days_around(date: dt.date) -> tuple[dt.date, ...]:

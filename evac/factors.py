@@ -1,4 +1,4 @@
-"""What slows everybody, a team, or one carrier: the factors of rules 24 and 25.
+"""What slows everybody, a team, or one carrier: the factors of rules 24, 25 and 27.
 
 Common practice, no source; each is printed where it is used.
 """
@@ -26,3 +26,6 @@ DRILL_TO_REAL = Triple(low=1.1, likely=1.4, high=2.0)
 
 READY_FACTOR = Triple(low=0.9, likely=1.0, high=1.5)
 """A team leaves after its stated time times this."""
+
+NIGHT = 1.3
+"""Everything takes this much longer in the dark (rule 27)."""

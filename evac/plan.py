@@ -183,8 +183,8 @@ def make_plan(
         *clock_doubts(lift, clock),
         *roster.doubts(
             lift,
-            busy={zone.team for zone in assignment.zones},
             p90_s=simulation.p90_s,
+            clear_s=schedule.team_clear_s,
             latest=clock.binding,
         ),
         *informing.doubts(heights, informed),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from dataclasses import replace
 
+from evac.daylight import clock_after, seconds_after_stop
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift, Team
@@ -44,7 +45,7 @@ def on_duty(lift: Lift) -> Lift:
 
 def order_clock_s(lift: Lift) -> float:
     """Clock time of the planned order, seconds after midnight of the day."""
-    return lift.conditions.stop_clock_s + lift.organisation.stop_to_order_s.likely
+    return clock_after(lift.conditions, lift.organisation.stop_to_order_s.likely)
 
 
 def is_on_duty(team: Team, clock_s: float) -> bool:
@@ -75,27 +76,28 @@ def hours_contain(from_s: float, to_s: float, clock_s: float) -> bool:
 def doubts(
     lift: Lift,
     *,
-    busy: Collection[str],
     p90_s: float,
+    clear_s: Mapping[str, float],
     latest: LatestOrder | None = None,
 ) -> tuple[Finding, ...]:
     """Teams that are not there at the order, and those whose duty ends too soon.
 
     Too soon for the planned order, or for the latest order that the papers allow; that
-    matters only for teams with a zone.
+    matters only for teams with a zone. One that goes home before its own zone is clear
+    at likely times leaves people hanging on the usual day: the plan does not hold
+    unless it stays.
 
     Parameters
     ----------
     lift : Lift
         As `on_duty` left it.
-    busy : collection of str
-        Teams that have a zone.
     p90_s : float
         From the order to the last passenger on the ground in 9 of 10 days [s].
+    clear_s : mapping of str to float
+        Team with a zone -> from the order until it is clear, at likely times [s].
     latest : LatestOrder, optional
         By when the plan says that evacuation must be ordered.
     """
-    order_s = order_clock_s(lift)
     found = [
         Finding(
             key="roster.absent",
@@ -104,37 +106,43 @@ def doubts(
             values={
                 "from_clock_s": team.duty_from_s or 0.0,
                 "to_clock_s": team.duty_to_s or 0.0,
-                "order_clock_s": order_s,
+                "order_clock_s": order_clock_s(lift),
             },
         )
         for team in lift.off_duty
     ]
-    later_s = 0.0 if latest is None else max(latest.clock_s - order_s, 0.0)
     for team in lift.teams:
-        if team.duty_to_s is None or team.id not in busy:
-            continue
-        left_s = (team.duty_to_s - order_s) % DAY_S
-        if left_s < p90_s:
-            found.append(
-                Finding(
-                    key="roster.leaves",
-                    severity=Severity.WARN,
-                    where=team.id,
-                    values={"to_clock_s": team.duty_to_s, "p90_s": p90_s},
-                )
-            )
-        elif latest is not None and left_s < later_s + p90_s:
-            found.append(
-                Finding(
-                    key="roster.leaves_latest",
-                    severity=Severity.WARN,
-                    where=team.id,
-                    values={
-                        "to_clock_s": team.duty_to_s,
-                        "latest_clock_s": latest.clock_s,
-                        "p90_s": p90_s,
-                        "by_clock_s": order_s + left_s - p90_s,
-                    },
-                )
+        if team.duty_to_s is not None and team.id in clear_s:
+            found += _leaves(
+                lift, team, team.duty_to_s, p90_s=p90_s, clear_s=clear_s, latest=latest
             )
     return tuple(found)
+
+
+def _leaves(
+    lift: Lift,
+    team: Team,
+    duty_to_s: float,
+    *,
+    p90_s: float,
+    clear_s: Mapping[str, float],
+    latest: LatestOrder | None,
+) -> list[Finding]:
+    """What must be said about a team that goes home at a clock time."""
+    likely_s, order_s = lift.organisation.stop_to_order_s.likely, order_clock_s(lift)
+    ends_clock_s = order_s + (duty_to_s - order_s) % DAY_S
+    # From the order, on the wall's clock as it runs that night.
+    left_s = seconds_after_stop(lift.conditions, ends_clock_s) - likely_s
+    values: dict[str, str | float | int] = {"to_clock_s": duty_to_s, "p90_s": p90_s}
+    key, severity = "roster.leaves", Severity.WARN
+    if left_s < clear_s[team.id]:
+        key, severity = "roster.leaves_zone", Severity.STOP
+        values["clear_s"] = clear_s[team.id]
+    elif left_s >= p90_s:
+        later_s = 0.0 if latest is None else max(latest.after_stop_s - likely_s, 0.0)
+        if latest is None or left_s >= later_s + p90_s:
+            return []
+        key = "roster.leaves_latest"
+        values["latest_clock_s"] = latest.clock_s
+        values["by_clock_s"] = clock_after(lift.conditions, likely_s + left_s - p90_s)
+    return [Finding(key=key, severity=severity, where=team.id, values=values)]

@@ -202,8 +202,8 @@ def ask(
         *clock_doubts(lift, clock),
         *roster.doubts(
             lift,
-            busy={zone.team for zone in assignment.zones},
             p90_s=simulation.p90_s,
+            clear_s=schedule.team_clear_s,
             latest=clock.binding,
         ),
     )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
+
 from builders import make_lift
 from flat_heights import make_flat_heights
 
@@ -33,3 +36,9 @@ def make_chain(lift: Lift | None = None, *, rope_m: float = 10.0) -> Chain:
         passages=access.SupportWays(lift=lift, line=heights.line, ways_in=ways_in),
     )
     return lift, heights, work, assign(work)
+
+
+def endless_day(lift: Lift) -> Lift:
+    """The same lift where it does not get dark: midsummer far in the north."""
+    conditions = replace(lift.conditions, date=dt.date(2026, 6, 21))
+    return replace(lift, latitude_deg=70.0, conditions=conditions)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from evac.assignment import last_finish_s
 from evac.clock import emptying_s, running_pays
+from evac.daylight import clock_after
 from evac.documents.blocks import Block, heading, paragraph, steps, table
 from evac.facts.plan import Plan
 from evac.facts.work import Informed, LadderStep, Trigger
@@ -46,9 +47,9 @@ def _step_row(plan: Plan, step: LadderStep, words: Words) -> list[str]:
         if not step.people
         else words.say("ladder.people", role=role, count=step.people)
     )
-    stop_s = plan.clock.stop_clock_s
+    day = plan.lift.conditions
     after = words.duration(step.from_s)
-    at = words.clock_time(stop_s + step.from_s)
+    at = words.clock_time(clock_after(day, step.from_s))
     if step.to_s is not None:
         # A latest time is rounded down: it must never be shown later.
         end_s = 60 * (step.to_s // 60)
@@ -56,7 +57,7 @@ def _step_row(plan: Plan, step: LadderStep, words: Words) -> list[str]:
         if step.key == "decision":
             key = of_reached(plan, "ladder.at_latest")
         after = words.say(key, start=after, end=words.duration(end_s))
-        at = words.say(key, start=at, end=words.clock_time(stop_s + end_s))
+        at = words.say(key, start=at, end=words.clock_time(clock_after(day, end_s)))
     text = words.say(
         f"ladder.{step.key}", repeat_s=plan.lift.organisation.repeat_word_s
     )

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from evac import hazards
-from evac.clock import limit_chance
+from evac.clock import light_from_order, limit_chance
+from evac.daylight import in_the_dark
 from evac.errors import NoPlanError
 from evac.factors import DAY_SD, TEAM_SD
 from evac.facts.heights import Heights
@@ -86,7 +87,9 @@ def simulate(
     (`evac.triples`). Steps of one carrier are drawn with one score, so they
     are slow together: the cautious reading. Factors: a day's, lognormal with sd 0.25,
     a team's with 0.15; 1 occupied carrier in 50 takes 10 to 25 min more (24); +10 % an
-    hour after the first (25). The drill-to-real factor (25) is part of learned times,
+    hour after the first (25); before sunrise and after dusk, by the order at its
+    likely time, all takes 1.3 times as long (27) unless the plan's own step times are
+    those of the night. The drill-to-real factor (25) is part of learned times,
     see `evac.learning`; the table of step times is not drill data and gets none.
     """
     _require(assignment, runs=runs, seed=seed)
@@ -144,8 +147,7 @@ def clearing_seconds(
     )
     days = imagined.days(runs, together=True, notice_s=notice_s)
     done = imagined.walk(days, own_factor=np.empty((0, 0), dtype=np.float32))
-    found: FloatArray = done.finish_s.max(axis=0)
-    return found
+    return in_the_dark(done.finish_s.max(axis=0), light_from_order(lift))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -249,8 +251,9 @@ def _result(
     safe_s: Triple,
 ) -> Simulation:
     runs = days.stop_index.size
-    clear_s = done.finish_s.max(axis=0)
-    apart_s = independent.finish_s.max(axis=0)
+    light = light_from_order(lift)
+    clear_s = in_the_dark(done.finish_s.max(axis=0), light)
+    apart_s = in_the_dark(independent.finish_s.max(axis=0), light)
     if math.isinf(safe_s.likely):
         all_safe_s = np.full(runs, math.inf)
     else:
@@ -260,7 +263,7 @@ def _result(
     return Simulation(
         runs=runs,
         seed=seed,
-        order_to_first_s=done.first_carrier_s.min(axis=0),
+        order_to_first_s=in_the_dark(done.first_carrier_s.min(axis=0), light),
         order_to_clear_s=clear_s,
         order_to_safe_s=all_safe_s,
         stop_to_order_s=days.stop_to_order_s,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from evac.errors import NoPlanError
+from evac.factors import NIGHT
 from evac.facts.lift import CarrierType, Conditions, Lift, StepTime, Team, Triple
 from evac.words import Words
 
@@ -17,13 +18,12 @@ CLIMBING = (
 )
 """Kinds whose rescuer gets onto the rope or into the cabins at a support only."""
 
-NIGHT = 1.3
 GLOVES = 1.3
 GLOVES_BELOW_C = -15.0
 WINDY = 1.3
 WINDY_FROM_M_PER_S = 10.0
 ICED = 1.5
-"""Multipliers of the day (rule 27; common practice, no source)."""
+"""Multipliers of the day beside the night (rule 27; common practice, no source)."""
 
 DEEP_SNOW_M = 0.5
 """From this snow on people on foot wade (common practice, no source)."""

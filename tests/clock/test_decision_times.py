@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from typing import Any
 
@@ -20,6 +21,7 @@ from evac.clock import (
     line_length_m,
     running_pays,
 )
+from evac.daylight import ALWAYS_LIGHT, Light, by_daylight, in_the_dark
 from evac.facts.lift import Lift, Limit, Triple
 from evac.facts.work import Schedule, Simulation
 from evac.words import Words
@@ -195,8 +197,9 @@ def test_a_valley_without_sun_counts_as_dark_from_noon() -> None:
     clock = decide(shaded, make_simulation(), SCHEDULE)
     dusk = next(item for item in clock.latest if item.reason == "dusk")
     assert clock.dusk_clock_s is None
-    # Noon is near 12:30, the stop at 13:00 and P90 2 h.
-    assert dusk.after_stop_s == pytest.approx(-2.5 * HOUR, abs=600)
+    # Noon is near 12:30, the stop at 13:00. P90 is 2 h in the dark, which is 1.3 times
+    # what the same work takes by daylight, before noon.
+    assert dusk.after_stop_s == pytest.approx(-(0.5 + 2 / 1.3) * HOUR, abs=600)
     assert not dusk.met
 
 
@@ -270,6 +273,82 @@ def test_darkness_before_the_last_is_down_is_said() -> None:
     assert late["clock.dusk_too_late"].startswith(
         "With the order at 13:15 the last may"
     )
+
+
+def test_a_latest_order_counts_what_then_falls_into_the_dark() -> None:
+    # By hand: a limit of 6 h from the stop at 13:00, dusk so many hours after it, and
+    # work of 3 h by daylight. Ordered L hours after the stop the work is done by
+    # L + 3, of which L + 3 - dusk comes after dusk and takes 1.3 times as long:
+    # dusk + 1.3 (L + 3 - dusk) = 6.
+    limit = Limit(
+        minutes=360.0, counts_from="stop", counts_to="on the ground", source="invented"
+    )
+    lift = make_lift(limits=(limit,))
+    clock = decide(lift, make_simulation(clear_p90_s=3 * HOUR), SCHEDULE)
+    assert clock.dusk_clock_s is not None
+    dusk_h = clock.dusk_clock_s / HOUR - 13
+    assert 3.25 < dusk_h < 6
+    by_reason = {item.reason: item for item in clock.latest}
+    expected_h = (6 - dusk_h) / 1.3 + dusk_h - 3
+    assert by_reason["limit"].after_stop_s == pytest.approx(expected_h * HOUR, abs=2)
+    assert by_reason["limit"].after_stop_s < 3 * HOUR
+    # Until dusk all is work by daylight.
+    assert by_reason["dusk"].after_stop_s == pytest.approx((dusk_h - 3) * HOUR)
+
+
+def clock_change_night(day: dt.date, stop_h: float) -> Lift:
+    # One hour and a half of work in the night, within 4 h of the stop.
+    limit = Limit(
+        minutes=240.0, counts_from="stop", counts_to="on the ground", source="invented"
+    )
+    return changed(
+        make_lift(limits=(limit,)),
+        "conditions",
+        date=day,
+        stop_clock_s=stop_h * HOUR,
+        time_zone="Europe/Rome",
+        night=True,
+    )
+
+
+def test_a_latest_order_in_a_night_of_clock_change_is_what_the_wall_shows() -> None:
+    # 2027-10-31: at 03:00 clocks in Rome go back to 02:00 (EU directive 2000/84/EC).
+    # 3.25 h after 00:30 it is 03:45 by the old time and 02:45 on the wall.
+    simulation = make_simulation(clear_p90_s=0.75 * HOUR)
+    autumn = clock_change_night(dt.date(2027, 10, 31), 0.5)
+    limit = decide(autumn, simulation, SCHEDULE).latest[0]
+    assert limit.after_stop_s == 3.25 * HOUR
+    assert limit.clock_s == pytest.approx(2.75 * HOUR)
+    # 2027-03-28: at 02:00 they go on to 03:00, so 3.25 h after 00:30 is 04:45.
+    spring = clock_change_night(dt.date(2027, 3, 28), 0.5)
+    limit = decide(spring, simulation, SCHEDULE).latest[0]
+    assert limit.clock_s == pytest.approx(4.75 * HOUR)
+
+
+def test_dusk_is_an_hour_nearer_in_a_night_that_leaves_an_hour_out() -> None:
+    lift = changed(
+        clock_change_night(dt.date(2027, 3, 28), 1.0), "conditions", night=False
+    )
+    # 30 min of work by daylight: the days are imagined in the dark before sunrise.
+    simulation = make_simulation(clear_p90_s=1.3 * 0.5 * HOUR)
+    clock = decide(lift, simulation, SCHEDULE)
+    assert clock.dusk_clock_s is not None
+    dusk = next(item for item in clock.latest if item.reason == "dusk")
+    shown_s = clock.dusk_clock_s - 1 * HOUR
+    assert dusk.after_stop_s == pytest.approx(shown_s - 1 * HOUR - 0.5 * HOUR, abs=1)
+
+
+def test_work_in_the_dark_takes_longer_and_gives_its_daylight_time_back() -> None:
+    # By hand, 1.3 times (rule 27): light from 1300 s to 3000 s after the order.
+    light = Light(from_s=1300.0, to_s=3000.0)
+    by_day = np.array([0.0, 100.0, 1000.0, 2000.0, 5000.0])
+    # 1000 s of work by dawn; then as by day to 2700 s; the last 2300 s in the dark.
+    dark = np.array([0.0, 130.0, 1300.0, 2300.0, 3000.0 + 1.3 * 2300.0])
+    assert in_the_dark(by_day, light) == pytest.approx(dark)
+    assert by_daylight(dark, light) == pytest.approx(by_day)
+    night = Light(from_s=-9e3, to_s=-1.0)
+    assert in_the_dark(by_day, night) == pytest.approx(1.3 * by_day)
+    assert (in_the_dark(by_day, ALWAYS_LIGHT) == by_day).all()
 
 
 def test_a_valley_without_sun_cold_and_a_late_first_word_are_said() -> None:

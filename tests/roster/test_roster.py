@@ -10,6 +10,7 @@ from builders import make_kits, make_lift
 from flat_chain import make_chain
 
 from evac.errors import NoPlanError
+from evac.facts.finding import Severity
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
@@ -81,23 +82,49 @@ def test_an_hour_without_any_team_is_refused_with_what_to_correct() -> None:
         on_duty(replace(lift, teams=teams))
 
 
-BUSY = ("Team 1", "Team 2", "Team 3")
-
-
 def test_duty_that_ends_before_the_last_is_down_is_said() -> None:
     order_h = order_clock_s(make_lift()) / HOUR
     lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
-    assert doubts(lift, busy=BUSY, p90_s=1.9 * HOUR) == ()
-    (finding,) = doubts(lift, busy=BUSY, p90_s=2.1 * HOUR)
+    clear_s = {"Team 2": 1.5 * HOUR}
+    assert doubts(lift, p90_s=1.9 * HOUR, clear_s=clear_s) == ()
+    (finding,) = doubts(lift, p90_s=2.1 * HOUR, clear_s=clear_s)
     assert finding.key == "roster.leaves"
-    assert all(Words().finding(finding))
+    assert finding.severity is Severity.WARN
+    assert "judged as if the team stayed" in Words().finding(finding)[0]
+
+
+def test_a_team_that_goes_home_before_its_own_zone_is_clear_stops_the_plan() -> None:
+    # By hand: 2 h of duty left at the order, its own zone clear after 2.5 h at likely
+    # times. The plan would count on a team that is gone on the usual day.
+    order_h = order_clock_s(make_lift()) / HOUR
+    lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
+    (finding,) = doubts(lift, p90_s=3 * HOUR, clear_s={"Team 2": 2.5 * HOUR})
+    assert (finding.key, finding.where) == ("roster.leaves_zone", "Team 2")
+    assert finding.severity is Severity.STOP
+    assert "a team that has gone home" in Words().finding(finding)[0]
+    # Others are longer at it, but this one is not needed for that.
+    assert doubts(lift, p90_s=1.9 * HOUR, clear_s={"Team 1": 1.9 * HOUR}) == ()
+
+
+def test_duty_hours_are_counted_on_the_clock_of_a_night_of_clock_change() -> None:
+    # 2027-10-31 in Zurich: clocks go back at 03:00. Ordered at 01:15, a duty that ends
+    # at 04:00 has 3 h 45 left, not 2 h 45.
+    lift = with_hours("Team 2", 20, 4)
+    conditions = replace(
+        lift.conditions, date=dt.date(2027, 10, 31), stop_clock_s=1 * HOUR
+    )
+    lift = on_duty(replace(lift, conditions=conditions))
+    clear_s = {"Team 2": 1 * HOUR}
+    assert doubts(lift, p90_s=3.7 * HOUR, clear_s=clear_s) == ()
+    (finding,) = doubts(lift, p90_s=3.8 * HOUR, clear_s=clear_s)
+    assert finding.key == "roster.leaves"
 
 
 def test_duty_of_a_team_without_a_zone_may_end_when_it_will() -> None:
     # Nobody waits for a relief of a team that has nothing to do.
     order_h = order_clock_s(make_lift()) / HOUR
     lift = on_duty(with_hours("Team 2", order_h - 4, order_h + 2))
-    assert doubts(lift, busy=("Team 1", "Team 3"), p90_s=2.1 * HOUR) == ()
+    assert doubts(lift, clear_s={"Team 1": HOUR}, p90_s=2.1 * HOUR) == ()
 
 
 def test_duty_that_ends_too_soon_for_the_latest_order_is_said_with_that_hour() -> None:
@@ -116,9 +143,27 @@ def test_duty_that_ends_too_soon_for_the_latest_order_is_said_with_that_hour() -
         )
 
     p90_s = 1.5 * HOUR
-    assert doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=0.4 * HOUR)) == ()
-    assert doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=-3 * HOUR)) == ()
-    (finding,) = doubts(lift, busy=BUSY, p90_s=p90_s, latest=latest(later_s=1 * HOUR))
+    assert (
+        doubts(
+            lift,
+            p90_s=p90_s,
+            clear_s={"Team 2": HOUR},
+            latest=latest(later_s=0.4 * HOUR),
+        )
+        == ()
+    )
+    assert (
+        doubts(
+            lift,
+            p90_s=p90_s,
+            clear_s={"Team 2": HOUR},
+            latest=latest(later_s=-3 * HOUR),
+        )
+        == ()
+    )
+    (finding,) = doubts(
+        lift, p90_s=p90_s, clear_s={"Team 2": HOUR}, latest=latest(later_s=1 * HOUR)
+    )
     assert finding.key == "roster.leaves_latest"
     text, remedy = Words().finding(finding)
     assert Words().clock_time(order_s + HOUR) in text

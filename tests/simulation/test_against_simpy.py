@@ -6,7 +6,8 @@ import random
 
 import numpy as np
 import pytest
-from flat_chain import make_chain
+from builders import make_lift
+from flat_chain import endless_day, make_chain
 from simpy_model import Model
 
 from evac.simulation import simulate
@@ -14,7 +15,8 @@ from evac.simulation import simulate
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
 def test_quantiles_equal_those_of_simpy(share: float) -> None:
-    chain = make_chain()
+    # The model knows no night.
+    chain = make_chain(endless_day(make_lift()))
     no_gates = (chain[0], chain[1], chain[2], chain[3])
     found = simulate(*no_gates, runs=10_000, seed=7, gates=())
     model = Model(no_gates)

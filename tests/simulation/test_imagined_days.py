@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from builders import LOOP, along, make_lift
-from flat_chain import Chain, make_chain
+from flat_chain import Chain, endless_day, make_chain
 from shapely.geometry import LineString, Polygon
 
 import evac.simulation as simulation_module
@@ -17,10 +17,11 @@ import evac.simulation.days as days_module
 from evac import hazards, timing
 from evac.assignment import assign
 from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
+from evac.clock import light_from_order
 from evac.errors import NoPlanError
 from evac.factors import READY_FACTOR
 from evac.facts.lift import Lift, Side, StepTime, Triple
-from evac.simulation import simulate
+from evac.simulation import clearing_seconds, simulate
 from evac.simulation.draws import scores, stream
 from evac.triples import fit_one
 
@@ -229,7 +230,22 @@ def seated(share: float, filled: float, seats: int) -> int:
     return seats
 
 
-def test_every_day_is_that_of_a_plain_loop_with_the_same_draws(chain: Chain) -> None:
+def test_work_after_dusk_takes_as_long_as_in_the_dark(chain: Chain) -> None:
+    # By hand (rule 27): what comes after dusk takes 1.3 times as long.
+    bright = make_chain(endless_day(make_lift()))
+    day_s = simulate(*bright, runs=500, seed=11).order_to_clear_s
+    found = simulate(*chain, runs=500, seed=11)
+    dusk_s = light_from_order(chain[0]).to_s
+    late = day_s > dusk_s
+    assert 50 < late.sum() < 450
+    by_hand = np.where(late, dusk_s + 1.3 * (day_s - dusk_s), day_s)
+    assert found.order_to_clear_s == pytest.approx(by_hand)
+    days = clearing_seconds(*chain, runs=500, seed=11)
+    assert days == pytest.approx(by_hand)
+
+
+def test_every_day_is_that_of_a_plain_loop_with_the_same_draws() -> None:
+    chain = make_chain(endless_day(make_lift()))
     found = simulate(*chain, runs=100, seed=11)
     assert found.order_to_clear_s == pytest.approx(
         plain_walk(chain, seed=11, runs=100), rel=1e-9
