@@ -301,8 +301,8 @@ def test_the_same_days_on_an_emptier_line_never_end_later(chain: Chain) -> None:
     assert half.p90_s < full.p90_s
 
 
-def test_a_team_that_sets_out_later_never_ends_sooner(chain: Chain) -> None:
-    lift, heights, work, assignment = chain
+def test_a_team_that_sets_out_later_never_ends_sooner() -> None:
+    lift, heights, work, assignment = make_chain(endless_day(make_lift()))
     for zone in assignment.zones:
         alone = (lift, heights, work, replace(assignment, zones=(zone,)))
         usual = simulate(*alone, runs=RUNS, seed=4)
