@@ -349,6 +349,7 @@ def make_heights(lift: Lift, line: Line, *, unknown_span: int | None) -> Heights
             stance_greatest_m=np.where(known, high + 0.8, np.nan),
             margin_m=np.where(known, 0.6, np.nan),
             slope_greatest_deg=np.full(high.size, 16.0),
+            drift_m=np.zeros(high.size),
             known=known,
         )
         for span in line.spans:

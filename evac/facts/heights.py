@@ -132,8 +132,9 @@ class SideEnvelope:
     ``rope_least_m`` are the heights of the haul rope at a carrier's grip above bare
     ground; a seat hangs ``rope_to_seat_m`` lower. ``stance_greatest_m`` is the rope's
     greatest height above the lowest ground within the belayer's radius. ``margin_m``
-    is the uncertainty to add to a greatest or take off a least height. NaN and
-    ``known`` False where the height is not known.
+    is the uncertainty to add to a greatest or take off a least height. ``drift_m`` is
+    how far along the line a carrier that comes there may move while the line is
+    emptied. NaN and ``known`` False where the height is not known.
     """
 
     side: Side
@@ -143,6 +144,7 @@ class SideEnvelope:
     stance_greatest_m: FloatArray
     margin_m: FloatArray
     slope_greatest_deg: FloatArray
+    drift_m: FloatArray
     known: BoolArray
 
 

@@ -30,9 +30,10 @@ from evac.facts.heights import (
 from evac.facts.lift import FloatArray, Lift, Side, Support, SupportKind
 from evac.heights.side_model import span_of
 
-DRIFT_M = 3.0
-"""Carriers near a cut drift across it while others are emptied: by up to 1.8 m on the
-lines followed so far (measured). Heights of a half reach so far beyond its cut."""
+LEAST_DRIFT_M = 3.0
+"""Carriers near a cut drift across it while others are emptied. Heights of a half reach
+so far beyond its cut, or farther by what the envelope's states say: by 1.8 m on short
+lines, by 5 to 12 m on long ones driven from above (measured)."""
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -230,7 +231,7 @@ def _moved(stops: StopGrid, side: Side, span_index: int, at_m: float) -> IntArra
     return moved
 
 
-def samples_of(line: Line, span: Span, distance_m: FloatArray) -> BoolArray:
+def samples_of(line: Line, span: Span, envelope: SideEnvelope) -> BoolArray:
     """Samples of an envelope that count for a span, or for a part of one.
 
     The sample on a support belongs to both spans beside it; beyond a mark so many
@@ -239,9 +240,10 @@ def samples_of(line: Line, span: Span, distance_m: FloatArray) -> BoolArray:
     first, last = span.index, span.index + 1
     start_m, end_m = span.start_m, span.end_m
     if line.supports[first].mark:
-        start_m -= DRIFT_M
+        start_m -= _drift_m(envelope, start_m)
     if line.supports[last].mark:
-        end_m += DRIFT_M
+        end_m += _drift_m(envelope, end_m)
+    distance_m = envelope.distance_m
     stands_m = line.distance_m[_stands(line)]
     before_m = stands_m[stands_m <= span.start_m][-1]
     after_m = stands_m[stands_m >= span.end_m][0]
@@ -251,10 +253,16 @@ def samples_of(line: Line, span: Span, distance_m: FloatArray) -> BoolArray:
     return inside
 
 
+def _drift_m(envelope: SideEnvelope, at_m: float) -> float:
+    """How far from a cut a carrier may hang that hangs at the cut at another time."""
+    beside = np.abs(envelope.distance_m - at_m) <= 1.0
+    return max(LEAST_DRIFT_M, float(envelope.drift_m[beside].max()))
+
+
 def _half(lift: Lift, heights: Heights, unit: UnitHeights, half: Span) -> UnitHeights:
     """One half of a unit, its heights from the same envelope."""
     envelope: SideEnvelope = heights.envelopes[unit.side]
-    inside = samples_of(heights.line, half, envelope.distance_m)
+    inside = samples_of(heights.line, half, envelope)
     placed = heights.stops.span_index[unit.side] == half.index
     named = replace(
         unit,

@@ -24,7 +24,8 @@ class SideExtremes:
 
     ``distance_m`` (m,) are the ground's samples; ``greatest_m`` and ``least_m``
     (2, m): the rope at a carrier above the ground, and above the lowest ground within
-    the belayer's radius, NaN where that is not known. Per support (n,) loads [N],
+    the belayer's radius, NaN where that is not known. ``drift_m`` (m,): how far along
+    the line a carrier that comes there moves at one stop. Per support (n,) loads [N],
     deflection [rad], name of the load with the least absolute load;
     per span (n - 1,) tensions [N], sag at a carrier [m] and most carriers.
     """
@@ -33,6 +34,7 @@ class SideExtremes:
     greatest_m: FloatArray
     least_m: FloatArray
     slope: FloatArray
+    drift_m: FloatArray
     least_load_n: FloatArray
     greatest_load_n: FloatArray
     worst_load: tuple[str, ...]
@@ -72,6 +74,7 @@ def find_extremes(
     count = model.points.x_m.size
     height = np.full((2, *profiles.shape), np.nan)
     slope = np.full(profiles.shape[1], np.nan)
+    drift = np.zeros(profiles.shape[1])
     spans = np.tile([np.inf, -np.inf, 0.0, 0.0], (count - 1, 1))
     loads = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
     worst = [""] * count
@@ -101,6 +104,7 @@ def find_extremes(
             height[0],
             height[1],
             slope,
+            drift,
             supports,
             spans,
             tally,
@@ -122,6 +126,7 @@ def find_extremes(
         greatest_m=turned(height[0]),
         least_m=turned(height[1]),
         slope=turned(slope),
+        drift_m=turned(drift),
         least_load_n=turned(loads[:, 0].copy()),
         greatest_load_n=turned(loads[:, 1].copy()),
         worst_load=tuple(worst[::-1] if model.drive_at_last else worst),

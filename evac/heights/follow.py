@@ -314,9 +314,7 @@ def _raised_unit(
     if not unit.known:
         return unit
     old = heights.envelopes[unit.side]
-    inside = samples_of(
-        heights.line, heights.line.spans[unit.span_index], old.distance_m
-    )
+    inside = samples_of(heights.line, heights.line.spans[unit.span_index], old)
     greatest = np.where(inside, old.rope_greatest_m + up, -np.inf)
     at = int(greatest.argmax())
     # Raising never lowers what a unit already holds.

@@ -153,6 +153,7 @@ def reduce_side(
     greatest: FloatArray,
     least: FloatArray,
     slope: FloatArray,
+    drift: FloatArray,
     support_out: FloatArray,
     span_out: FloatArray,
     tally: FloatArray,
@@ -186,6 +187,9 @@ def reduce_side(
     greatest, least : (g, m); slope : (m,)
         Out: heights of the rope above each profile by nearest sample, steepest
         tangent at a carrier; NaN where no carrier ever stands. NaN before.
+    drift : (m,)
+        Out: the farthest that a carrier which comes to this sample moves along the
+        line, between any two states of one stop position. Before: 0.
     support_out : (n, 6)
         Out: least, greatest and least absolute load, label of the last (case index,
         c: all empty, c + 1: one alone, c + 2: part emptied), deflection, lifted.
@@ -213,6 +217,9 @@ def reduce_side(
     count = np.zeros(n, np.int64)
     warm = np.full(n + 1, math.nan)
     active = np.ones(n, np.bool_)
+    # Least and greatest x of every carrier of every stop position.
+    near = np.full((phases.size, loads), math.inf)
+    far = np.full((phases.size, loads), -math.inf)
     for r in range(rules.shape[1]):
         warm[:] = math.nan
         active[:] = True
@@ -263,8 +270,19 @@ def reduce_side(
                 tally[1] = max(tally[1], totals[3])
                 if totals[5] >= 0:
                     tally[5] += 1
+                for i in range(on_line):
+                    near[p, i] = min(near[p, i], carriers[0, i])
+                    far[p, i] = max(far[p, i], carriers[0, i])
                 note_state(
                     x, z, grid_start, ground, carriers, supports, active, totals,
                     label, greatest, least, slope, support_out, span_out, count,
                 )  # fmt: skip
+    for p in range(phases.size):
+        for i in range(loads):
+            moved = far[p, i] - near[p, i]
+            if moved >= 0:
+                first = int(near[p, i] - grid_start)
+                last = min(int(far[p, i] - grid_start) + 1, drift.size - 1)
+                for at in range(max(first, 0), last + 1):
+                    drift[at] = max(drift[at], moved)
     return SOLVED

@@ -48,6 +48,7 @@ def side_envelope(
         stance_greatest_m=shown(stance),
         margin_m=margins.margin_m,
         slope_greatest_deg=np.degrees(np.arctan(_filled(extremes.slope))),
+        drift_m=extremes.drift_m,
         known=known,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
@@ -10,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from builders import make_lift
+from invented_lines import line_of
 
 from evac.assignment import assign
 from evac.assignment.costs import BOTH, make_columns
@@ -19,10 +21,12 @@ from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S
-from evac.heights.cuts import DRIFT_M, cut, marks_m, uncut
+from evac.heights.cuts import cut, marks_m, uncut
 from evac.heights.envelope import find_heights
 from evac.heights.follow import _raised
+from evac.heights.side_model import span_of
 from evac.heights.stop import stop_heights
+from evac.heights.unloading import unload
 from evac.line import lay_out
 from evac.maps import map_html
 from evac.plan import make_plan
@@ -109,19 +113,60 @@ def test_the_halves_of_a_unit_are_no_higher_than_the_whole_and_one_is_as_high() 
         assert highest_m == pytest.approx(unit.rope_greatest_m, abs=0.3)
 
 
-def test_a_half_holds_what_a_carrier_that_drifts_across_its_cut_meets() -> None:
-    lift, heights = whole()
-    for at_m in (150.0, 180.0, 260.0, 320.0, 450.0):
-        halves = cut(lift, heights, cuts_m=(at_m,))[1]
-        (mark,) = (item for item in halves.line.supports if item.mark)
-        index = halves.line.supports.index(mark)
-        for side in Side:
-            envelope = heights.envelopes[side]
-            near = np.abs(envelope.distance_m - at_m) <= DRIFT_M
-            for unit in halves.units:
-                if unit.side is side and unit.span_index in (index - 1, index):
-                    assert unit.rope_greatest_m >= envelope.rope_greatest_m[near].max()
-                    assert unit.rope_least_m <= envelope.rope_least_m[near].min()
+@cache
+def long_line() -> tuple[Lift, Heights]:
+    """2.9 km with 600 m of rise, held at the lower end: carriers drift by metres."""
+    at_m = np.linspace(0.0, 2900.0, 15)
+    share = at_m / 2900.0
+    rope_m = 50.0 + 600.0 * share + 160.0 * share * (1 - share)
+    rows = [(float(x), float(z), "support") for x, z in zip(at_m, rope_m, strict=True)]
+    rows[0], rows[-1] = ((*row[:2], "station") for row in (rows[0], rows[-1]))
+    lift = make_lift(limits=())
+    lift = replace(
+        line_of(lift, rows, heights_m=30.0),
+        drive_at_last=True,
+        carriers=replace(lift.carriers, spacing_m=23.0),
+        tension=replace(
+            lift.tension,
+            force_n=300_000.0,
+            low_force_n=285_000.0,
+            high_force_n=315_000.0,
+        ),
+    )
+    return lift, find_heights(lift, lay_out(lift))[0]
+
+
+@pytest.mark.parametrize(("made", "least_m"), [(whole, 0.2), (long_line, 4.0)])
+def test_a_half_holds_what_a_carrier_that_drifts_across_its_cut_meets(
+    made: Callable[[], tuple[Lift, Heights]], least_m: float
+) -> None:
+    lift, heights = made()
+    stop = {"stop_offset_m": 5.0, "load_case": heights.load_cases[0]}
+    at_stop = unload(lift, heights.line, order=(), **stop).sides
+    order = [(s, k) for s in Side for k in range(at_stop[s].distance_m.size)]
+    most_m = 0.0
+    for side, found in unload(lift, heights.line, order=order, **stop).sides.items():
+        envelope = heights.envelopes[side]
+        away_m = np.abs(found.distance_m[:, None] - heights.line.distance_m).min(axis=1)
+        # The three that drift farthest of those in the middle of a span.
+        far_m = np.where(away_m > 25.0, np.abs(found.drift_m), 0.0)
+        for carrier in np.argsort(far_m)[-3:]:
+            stood_m, drift_m = found.distance_m[carrier], found.drift_m[carrier]
+            cut_m = float(stood_m + np.sign(drift_m) * 0.1)
+            halves = cut(lift, heights, cuts_m=(cut_m,))[1]
+            index = int(span_of(halves.line, np.array([stood_m]))[0])
+            (half,) = (
+                unit
+                for unit in halves.units
+                if unit.side is side and unit.span_index == index
+            )
+            went = envelope.distance_m >= found.least_distance_m[carrier] - 0.5
+            went &= envelope.distance_m <= found.greatest_distance_m[carrier] + 0.5
+            assert half.rope_greatest_m >= envelope.rope_greatest_m[went].max()
+            assert half.stance_greatest_m >= envelope.stance_greatest_m[went].max()
+            assert half.rope_least_m <= envelope.rope_least_m[went].min()
+            most_m = max(most_m, float(abs(drift_m)))
+    assert most_m > least_m
 
 
 def test_a_cut_beside_a_support_holds_no_heights_of_the_next_span() -> None:
