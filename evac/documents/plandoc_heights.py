@@ -39,7 +39,7 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
         table(
             [say_of(words, f"plandoc.{key}", plan.lift) for key in keys],
             rows=[_unit_row(plan, unit, words) for unit in heights.units],
-            widths=[1, 0, 1, 1, 1, 0, 0, 0, 1],
+            widths=[1, 0, 1, 1, 1, 0, 0.9, 0, 1],
             right=[2, 3, 4, 5, 6, 7],
         ),
         heading(words.say("plandoc.supports"), level=2),
