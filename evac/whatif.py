@@ -198,6 +198,7 @@ def ask(
         *(item for item in plan.findings if item.key.startswith("line.")),
         *settled.findings,
         *ready.findings,
+        *_spread_doubt(question, case),
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
         *roster.doubts(
@@ -331,6 +332,18 @@ def _loaded(lift: Lift, stops: Mapping[Side, StopHeights]) -> Lift:
         lift,
         occupancy=taken(Side.ASCENDING),
         descending_occupancy=taken(Side.DESCENDING),
+    )
+
+
+def _spread_doubt(question: Question, case: LoadCase) -> tuple[Finding, ...]:
+    """Times of a case that fills only a part are those of its people spread evenly."""
+    whole = case.from_share <= 0.0 and case.to_share >= 1.0 and not case.batch_loaded
+    if question.load_name is None or whole:
+        return ()
+    return (
+        Finding(
+            key="whatif.spread", severity=Severity.WARN, values={"load": case.name}
+        ),
     )
 
 

@@ -211,6 +211,9 @@ def test_a_load_case_sets_how_many_people_are_to_be_lowered(demo_plan: Plan) -> 
         assert drawn <= carriers.seats * len(answer.schedule.rescues)
     full = ask(demo_plan, Question(load_name="ascending side full"), runs=500)
     half = ask(demo_plan, Question(load_name="lower half full"), runs=500)
+    # Its people are not where the times count them: that is told.
+    told = [{f.key for f in answer.plan.findings} for answer in (full, half)]
+    assert ["whatif.spread" in keys for keys in told] == [False, True]
     assert half.people < full.people
     assert half.plan.simulation.p90_s < full.plan.simulation.p90_s
 
