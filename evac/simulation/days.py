@@ -298,6 +298,42 @@ def _walk(  # type: ignore[no-untyped-def]  # compiled: types come from the call
     first_s,
     finish_s,
 ):
+    """Go through every zone's items on every day.
+
+    Parameters
+    ----------
+    begin : ndarray of int, shape (zones, stops + 1)
+        First item of a zone at a stop; the last column is the end.
+    row : ndarray of int, shape (items,)
+        Carrier (ascending ones first) or unit of each item.
+    is_carrier : ndarray of bool, shape (items,)
+    first_fit : ndarray of int, shape (items,)
+        Distribution of an item; of a carrier with nobody aboard, those for one and
+        more people follow.
+    shift, scale, shape : ndarray, shape (fits,)
+        Of shifted lognormals [s, s, -].
+    stop_index : ndarray of int, shape (runs,)
+    factor, start_s : ndarray, shape (zones, runs)
+        Of `Days`; seconds from the order.
+    people_below : ndarray, shape (2, runs, seats + 1)
+        Chance that a carrier of a side holds at most so many people.
+    seat, score, hard : ndarray, shape (carriers, runs)
+        A share in 0..1 that says how many sit there, a standard normal score of the
+        time, and a share in 0..1 of which the least are hard cases.
+    unit_scores : ndarray, shape (units, runs)
+        Standard normal scores of the way to and set-up of a unit.
+    own_factor : ndarray, shape (carriers, runs) or (0, 0)
+        Where given, in place of ``factor`` for carriers.
+    ascending : int
+        Carriers of the ascending side.
+    fatigue_per_hour : float
+        Share by which times grow with every hour after the first.
+    hard_case : ndarray, shape (3,)
+        Share of occupied carriers, least and most seconds more [-, s, s].
+    first_s, finish_s : ndarray, shape (zones, runs)
+        Written: start of the first carrier and end of the last, seconds from the
+        order; ``first_s`` is infinite where no carrier stands in the zone.
+    """
     zones = factor.shape[0]
     stops = begin.shape[1] - 1
     last = people_below.shape[2] - 1
