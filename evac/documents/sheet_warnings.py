@@ -39,7 +39,7 @@ _EVERYWHERE = frozenset(
     }
 )
 """Findings about the whole line that every team must know."""
-_NOTES_TOLD = frozenset({"heights.sequence"})
+_NOTES_TOLD = frozenset({"heights.sequence", "clearing.walks_past"})
 """Notes that matter beside the rope, though the plan holds without them."""
 _LISTS = ("units", "spans")
 """Values of a finding that name places of the line, with commas between."""

@@ -108,6 +108,10 @@ def test_released_later_the_zone_begins_then() -> None:
     assert told.key == "clearing.walks_over"
     assert "between supports 3 and 2" in Words().finding(told)[0]
     assert "Slope" in Words().finding(told)[0]
+    # On the sheet in the words of the field.
+    field = Words().say(f"sheet.field.{told.key}", **told.values)
+    assert "Slope" in field
+    assert "confirmed by radio" in field
 
 
 def test_on_imagined_days_it_begins_when_that_day_releases_it() -> None:
@@ -148,6 +152,8 @@ def test_a_span_walked_past_costs_the_walk_beside_its_crossings() -> None:
     (told,) = passage_doubts(lift, heights.line, work, found)
     assert told.key == "clearing.walks_past"
     assert all(Words().finding(told))
+    field = Words().say(f"sheet.field.{told.key}", **told.values)
+    assert "between supports 3 and 2" in field
     assert max(ends) == pytest.approx(zone.finish_s, abs=30)
 
 
