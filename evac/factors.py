@@ -1,11 +1,16 @@
 """What slows everybody, a team, or one carrier: the factors of rules 24, 25 and 27.
 
-Common practice, no source; each is printed where it is used.
+Common practice, no source; each is printed where it is used. Also the safety of ropes.
 """
 
 from __future__ import annotations
 
 from evac.facts.lift import Triple
+
+LEAST_ROPE_SAFETY = 4.5
+"""Breaking force of the haul rope over its greatest tension: below this the plan says
+so, and no rope is assumed that has less (French limits of monocable ropeways, seen; the
+supplier's figure counts)."""
 
 DAY_SD = 0.25
 """Log standard deviation of the factor that all times of a day share (rule 24)."""

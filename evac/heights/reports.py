@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from evac.factors import LEAST_ROPE_SAFETY
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line, SpanReport, SupportReport
 from evac.facts.lift import Lift, LoadCase, Side, SupportKind
@@ -13,10 +14,6 @@ from evac.heights.extremes import SideExtremes
 from evac.heights.load_cases import ALL_EMPTY
 from evac.heights.side_model import SideModel
 from evac.heights.stop import solve_stop
-
-LEAST_SAFETY_FACTOR = 4.0
-"""Below this the plan says so (common practice for haul ropes, from memory; the
-supplier's figure counts)."""
 
 
 def support_reports(
@@ -145,7 +142,7 @@ def report_findings(
                 values={"count": len(inferred), "supports": ", ".join(inferred)},
             )
         )
-    weak = [s for s in spans if (s.safety_factor or np.inf) < LEAST_SAFETY_FACTOR]
+    weak = [s for s in spans if (s.safety_factor or np.inf) < LEAST_ROPE_SAFETY]
     if weak:
         worst = min(weak, key=lambda report: report.safety_factor or np.inf)
         findings.append(

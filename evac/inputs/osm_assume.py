@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from evac.factors import LEAST_ROPE_SAFETY
 from evac.inputs.osm_heights import HeightRules, Ropeway
 from evac.reference import rope_factors
 from evac.units import GRAVITY_M_PER_S2
@@ -17,7 +18,6 @@ from evac.words import Words
 ROPE_DIAMETERS_MM = (24, 26, 28, 30, 32, 34, 36, 38, 40, 42, 44, 46, 48, 50, 52, 54, 56)
 WIRE_GRADE_N_PER_MM2 = 1960
 STEEL_MODULUS_GPA = 95
-SAFETY_FACTOR = 4.5
 SAG_SHARE = 0.03
 TENSION_SPREAD = 0.08
 LEAST_TENSION_KN, MOST_TENSION_KN = 60.0, 260.0
@@ -157,7 +157,7 @@ def _rope_and_tension(
         strength_kn = (
             factors.strength_factor * diameter_mm**2 * WIRE_GRADE_N_PER_MM2 / 1000
         )
-        if strength_kn >= SAFETY_FACTOR * greatest_kn:
+        if strength_kn >= LEAST_ROPE_SAFETY * greatest_kn:
             break
     return diameter_mm, mass, side_kn
 

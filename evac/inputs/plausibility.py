@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from evac.errors import InputError, Problem
+from evac.factors import LEAST_ROPE_SAFETY
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType, Grip, Lift
 from evac.inputs import dem, fit
@@ -30,8 +31,6 @@ MODULUS_N_PER_MM2 = (80_000.0, 115_000.0)
 """Of six-strand haul ropes on the metallic area (memory)."""
 WIRE_GRADE_N_PER_MM2 = (1_570.0, 2_160.0)
 """Grades of rope wire (EN 12385)."""
-LEAST_SAFETY = 4.5
-"""French limits of monocable ropeways; fixed grip with conveyor loading (seen)."""
 MOST_SAFETY = 12.0
 """Twice what ropes are chosen for: the force is mostly that of one side only (common
 practice, no source)."""
@@ -178,8 +177,8 @@ def _safety(lift: Lift) -> list[Finding]:
         return []
     # Half the carriage force runs in each side; the top of the line carries more.
     safety = lift.rope.breaking_force_n / (lift.tension.high_force_n / 2)
-    if safety < LEAST_SAFETY:
-        values = {"safety": safety, "least": LEAST_SAFETY}
+    if safety < LEAST_ROPE_SAFETY:
+        values = {"safety": safety, "least": LEAST_ROPE_SAFETY}
         return [Finding(key="inputs.safety", severity=Severity.WARN, values=values)]
     if safety > MOST_SAFETY:
         values = {"safety": safety, "most": MOST_SAFETY}
