@@ -3,7 +3,8 @@
 Gear is chosen before the order of work is known. So the greatest and least height of
 a grip at every metre of both sides are taken over all stop positions, the declared
 load cases, and a set of emptied lines that does not depend on the order of work: all
-empty, one loaded carrier alone, and the full line emptied from either end.
+empty, one loaded carrier alone, the full line emptied from either end, and, where the
+line rises and falls, emptied by the sign of what each carrier does to a span.
 """
 
 from __future__ import annotations
