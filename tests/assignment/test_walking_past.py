@@ -6,6 +6,7 @@ there is no way.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +19,12 @@ from evac import access, gear, hazards, timing
 from evac.assignment import assign
 from evac.assignment.costs import clear_times, legs
 from evac.clearing import make_schedule, passage_doubts, turns
+from evac.facts.change import Situation
 from evac.facts.heights import Heights
 from evac.facts.lift import Hazard, Lift, Side, Triple
 from evac.facts.work import NEVER_S, Assignment, Option, Work
+from evac.plan import make_plan
+from evac.replan import replan
 from evac.simulation import simulate
 from evac.simulation.draws import scores
 from evac.triples import fit_one
@@ -263,3 +267,16 @@ def test_a_crossing_on_the_rope_spares_the_set_up_only_where_one_follows() -> No
     )
     assert assign(out).objectives[1] == 300 + 500 + 240 + 400 + 240 + 500
     assert Side.ASCENDING in assign(out).zones[0].sides
+
+
+def test_planned_again_nobody_is_sent_over_ground_that_stays_shut() -> None:
+    opens_s = Triple(low=300.0, likely=600.0, high=900.0)
+    lift = from_the_top(hazards=(slope(opens_s),), limits=())
+    plan = make_plan(lift, date=dt.date(2026, 1, 20), seed=1)
+    (zone,) = plan.assignment.zones
+    assert {0, 4} <= {leg.span_index for leg in legs(plan.work, zone)}
+    again = replan(plan, Situation(now_s=600.0, gates_open_s={"slope": NEVER_S}))
+    (zone,) = again.assignment.zones
+    assert zone.first_span > ACROSS
+    unreached = {item.span_index for item in again.assignment.uncovered}
+    assert unreached >= {0, 1, ACROSS}
