@@ -104,7 +104,7 @@ KITS = (
     ("R5", "Lower lift crew", "rope rescuer", 50, 0, "no", 7.5, 0.6, 30, 150,
      "2027-10-31", "2031-10-31", "Lower station"),
     ("R6", "Lower patrol", "rope rescuer", 50, 0, "no", 7.5, 2.1, 30, 120,
-     "2026-12-10", "2029-10-31", "Lower station"),
+     "2027-02-28", "2029-10-31", "Lower station"),
     ("B1", "Base crew", "on-board kit", 45, 0, "no", 7.5, 0.0, 30, 130,
      "2027-10-31", "2034-10-31", "Lower station"),
     ("C1", "Base crew", "loop", 60, 22, "yes", None, None, None, None,

@@ -103,6 +103,7 @@ def test_everybody_is_reached_or_named_and_both_limits_are_told_as_missed(gondol
 def test_one_finding_of_every_sort_the_readme_names(gondola_plan):
     assert _keys(gondola_plan) >= {
         "access.avalanche",
+        "access.vehicle_shared",
         "clock.dusk_too_late",
         "gear.due_soon",
         "gear.idle_team",
