@@ -307,6 +307,10 @@ def _inputs(plan: Plan, words: Words) -> list[Block]:
         heading(words.say("plandoc.inputs")),
         paragraph(words.say("plandoc.inputs_intro")),
     ]
+    if plan.lift.data_source:
+        blocks.append(
+            paragraph(words.say("plandoc.data_source", source=plan.lift.data_source))
+        )
     if rows:
         keys = ("file", "hash")
         blocks.append(

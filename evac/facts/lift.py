@@ -493,5 +493,7 @@ class Lift:
     """What was timed in drills so far, from ``drills.csv``."""
     accepted_steps: frozenset[str] = frozenset()
     """`evac.learning.step_key` of the steps whose shorter time was accepted (25)."""
+    data_source: str = ""
+    """Whose data line, ways and hazards are, where a licence asks to name them."""
     fingerprint: Mapping[str, str] = field(default_factory=dict)
     """File name inside the folder -> SHA-256, of every file that was read."""

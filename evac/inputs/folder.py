@@ -86,6 +86,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         ascending_on_right=section.ascending_side == "right",
         upper_is_last=section.upper_station == "last",
         drive_at_last=section.drive_station == "last",
+        data_source=section.data_source,
         gauge_m=section.gauge_m,
         latitude_deg=placed.frame.latitude_deg,
         longitude_deg=placed.frame.longitude_deg,

@@ -42,6 +42,7 @@ def lift_toml(
             "upper_station": end,
             "drive_station": end,
             "gauge_m": assumed.gauge_m,
+            "data_source": words.say("osm.data_source"),
         },
         "rope": {
             "mass_kg_per_m": assumed.rope_mass_kg_per_m,

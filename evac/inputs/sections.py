@@ -187,6 +187,7 @@ class LiftSection(_Section):
     upper_station: Annotated[Literal["first", "last"], BeforeValidator(_word)]
     drive_station: Annotated[Literal["first", "last"], BeforeValidator(_word)]
     gauge_m: Annotated[Num, Field(gt=0, le=30)]
+    data_source: Str = ""
 
 
 class RopeSection(_Section):

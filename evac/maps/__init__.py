@@ -163,6 +163,9 @@ def _banner(plan: Plan, title: str, words: Words) -> str:
         day=plan.date,
         fingerprint=plan.fingerprint,
     )
+    if plan.lift.data_source:
+        source = words.say("map.data_source", source=plan.lift.data_source)
+        subtitle = f"{subtitle} {source}"
     texts = alarms(plan, words, not_reached="map.not_reached")
     shown = "".join(f'<p class="alarm">{safe(text)}</p>' for text in texts)
     return f"<header><h1>{safe(title)}</h1><p>{safe(subtitle)}</p>{shown}</header>"

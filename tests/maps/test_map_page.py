@@ -388,3 +388,13 @@ def test_no_mark_hides_below_the_buttons(tmp_path: Path, chromium: Browser) -> N
         for mark in boxes(page, ".mark .start"):
             assert cover(control, mark) <= 2
     page.close()
+
+
+def test_whose_data_they_are_stands_on_the_map() -> None:
+    # ODbL 1.0, 4.3: whoever sees a produced work must see whose data it is made from.
+    source = "© OpenStreetMap contributors, ODbL 1.0"
+    plain = made_plan.make_plan()
+    drawn = replace(plain.lift, data_source=source)
+    page = map_html(replace(plain, lift=drawn), Words()).decode("utf-8")
+    assert f"Line, ways and hazards: {source}." in page
+    assert "contributors" not in map_html(plain, Words()).decode("utf-8")

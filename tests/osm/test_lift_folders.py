@@ -196,6 +196,11 @@ def test_the_same_files_come_out_twice(shared):
     assert again == made(shared, ANDORRA, 42014211)
 
 
+def test_whose_data_they_are_is_told_to_the_plan(shared):
+    toml = tomllib.loads(made(shared, ANDORRA, 42014211)["lift.toml"].decode())
+    assert toml["lift"]["data_source"] == "© OpenStreetMap contributors, ODbL 1.0"
+
+
 def test_hazards_lie_under_the_line_and_power_lines_have_a_gate(shared):
     files = made(shared, ANDORRA, 52163710)
     rows = table(files["supports.csv"])
