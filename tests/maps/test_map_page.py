@@ -397,4 +397,4 @@ def test_whose_data_they_are_stands_on_the_map() -> None:
     drawn = replace(plain.lift, data_source=source)
     page = map_html(replace(plain, lift=drawn), Words()).decode("utf-8")
     assert f"Line, ways and hazards: {source}." in page
-    assert "contributors" not in map_html(plain, Words()).decode("utf-8")
+    assert "Line, ways and hazards" not in map_html(plain, Words()).decode("utf-8")
