@@ -25,7 +25,7 @@ from evac.exposure import cold_class, wind_chill_c
 from evac.factors import NIGHT
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import IN_SAFETY, FloatArray, Lift, Limit
-from evac.facts.work import Clock, LatestOrder, Schedule, Simulation
+from evac.facts.work import Assignment, Clock, LatestOrder, Schedule, Simulation
 from evac.quantiles import quantile
 
 FROM_STOP = "stop"
@@ -117,13 +117,26 @@ def is_dark(lift: Lift) -> bool:
     sun = sun_of(lift)
     order_s = clock_after(lift.conditions, lift.organisation.stop_to_order_s.likely)
     late = sun.dusk_s is not None and order_s >= sun.dusk_s
-    early = sun.sunrise_s is not None and order_s < sun.sunrise_s
+    first_s = sun.dawn_s if sun.sunrise_s is None else sun.sunrise_s
+    early = first_s is not None and order_s < first_s
     return sun.dark_all_day or late or early
 
 
 def light_from_order(lift: Lift) -> Light:
     """Daylight counted from the order at its likely time."""
     return light_of(lift).seen_from(lift.organisation.stop_to_order_s.likely)
+
+
+def likely_clear_s(lift: Lift, assignment: Assignment) -> dict[str, float]:
+    """Team -> when its zone is clear at likely times, work in the dark counted [s].
+
+    From the order, each zone at the stop position that takes it longest.
+    """
+    light = light_from_order(lift)
+    return {
+        zone.team: float(in_the_dark(np.array([float(zone.finish_s)]), light)[0])
+        for zone in assignment.zones
+    }
 
 
 def line_length_m(lift: Lift) -> float:

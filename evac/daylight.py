@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -28,11 +28,13 @@ _DAY_S = 86_400.0
 class SunTimes:
     """Clock times of one day, seconds after local midnight; None: does not happen.
 
-    ``dusk_s`` is when the sun's centre stands 6 degrees below the skyline. Where the
+    ``dawn_s`` and ``dusk_s`` are when the sun's centre stands 6 degrees below the
+    skyline. Where the
     sun stays below that all day, ``dark_all_day`` is True; where it stays above all
     day both times are None and ``dark_all_day`` is False.
     """
 
+    dawn_s: float | None
     sunrise_s: float | None
     noon_s: float
     sunset_s: float | None
@@ -112,6 +114,7 @@ def sun_times(
         return None
 
     return SunTimes(
+        dawn_s=clock_s(dusk_deg, SunDirection.RISING),
         sunrise_s=clock_s(sunset_deg, SunDirection.RISING),
         noon_s=noon_s,
         sunset_s=clock_s(sunset_deg, SunDirection.SETTING),
@@ -203,8 +206,9 @@ def light_of(lift: Lift) -> Light:
     """Daylight in seconds after the stop, as far as step times are those of daylight.
 
     Endless where the plan is for the night: its step times are those of the night.
-    Where the sun never comes clear of the skyline, noon is the best light there is
-    and counts as dusk.
+    It begins with sunrise or, where the sun stays behind the skyline, with dawn. Where
+    the sun never comes near the skyline, noon is the best light there is and counts as
+    dusk, and the light begins as over a flat horizon; in the polar night never.
     """
     if lift.conditions.night:
         return ALWAYS_LIGHT
@@ -215,9 +219,17 @@ def light_of(lift: Lift) -> Light:
             return otherwise_s
         return seconds_after_stop(lift.conditions, clock_s)
 
+    last_s = sun.dusk_s
+    if sun.dark_all_day:
+        last_s = sun.noon_s
+        flat = replace(lift.conditions, skyline_angle_deg=0.0)
+        sun = sun_of(replace(lift, conditions=flat))
+        if sun.dark_all_day:
+            return Light(from_s=-math.inf, to_s=-math.inf)
+    first_s = sun.dawn_s if sun.sunrise_s is None else sun.sunrise_s
     return Light(
-        from_s=after_stop_s(sun.sunrise_s, -math.inf),
-        to_s=after_stop_s(sun.noon_s if sun.dark_all_day else sun.dusk_s, math.inf),
+        from_s=after_stop_s(first_s, -math.inf),
+        to_s=after_stop_s(last_s, math.inf),
     )
 
 

@@ -25,6 +25,7 @@ from evac.clock import (
     end_s,
     is_met,
     late_s,
+    likely_clear_s,
     limit_verdict,
     limits_met,
 )
@@ -184,7 +185,7 @@ def make_plan(
         *roster.doubts(
             lift,
             p90_s=simulation.p90_s,
-            clear_s=schedule.team_clear_s,
+            clear_s=likely_clear_s(lift, assignment),
             latest=clock.binding,
         ),
         *informing.doubts(heights, informed),

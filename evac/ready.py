@@ -22,7 +22,7 @@ from evac.words import Words
 
 OnStep = Callable[[str, float], None]
 
-_MOST_ROUNDS = 3
+_MOST_ROUNDS = 6
 _SPARE_EFFORT = 40.0
 """Ways to give spares out that are tried (`evac.assignment.effort`): about 3 s."""
 
@@ -85,7 +85,7 @@ def settle(
     Raises
     ------
     NoPlanError
-        If heights and order of work do not agree after three rounds.
+        If heights and order of work do not agree after six rounds.
     """
     raised: tuple[Finding, ...] = ()
     known = ready

@@ -7,6 +7,7 @@ than a threshold: a new order costs words on the radio and trust.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
@@ -18,7 +19,7 @@ from evac.assignment.keep import own_zones_only, told_by
 from evac.clearing import make_schedule, runs_towards_last
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
-from evac.facts.heights import Heights, StopGrid
+from evac.facts.heights import Heights, StopGrid, UnitHeights
 from evac.facts.lift import Lift, Side, Team, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Assignment, Rescue, UnitGate, Work, Zone
@@ -88,11 +89,14 @@ def replan(
     kept = assign(own_zones_only(judged, plan.assignment.zones, planned=plan.work))
     stays = kept.objectives[0] <= moved.objectives[0] and (
         kept.objectives[1] - moved.objectives[1] <= threshold_s
-        or _p90_gain_s(lift, heights, work, kept, moved, plan, gates) <= threshold_s
+        or _p90_gain_s(
+            lift, heights, work, (kept, moved), plan, gates, now_s=situation.now_s
+        )
+        <= threshold_s
     )
     chosen = kept if stays else moved
     if by_mean:
-        chosen = told_by(work, chosen.zones, best=chosen)
+        chosen = told_by(work, chosen.zones, best=assign(work))
     return Replanned(
         lift=lift,
         heights=heights,
@@ -114,15 +118,18 @@ def _p90_gain_s(
     lift: Lift,
     heights: Heights,
     work: Work,
-    kept: Assignment,
-    moved: Assignment,
+    kept_and_moved: tuple[Assignment, Assignment],
     plan: Plan,
     gates: tuple[UnitGate, ...],
+    *,
+    now_s: float,
 ) -> float:
     """By how much moving brings the P90 forward: a gain must hold on hard days too."""
     kept_s, moved_s = (
-        clear_p90_s(lift, heights, work, zones, seed=plan.seed, gates=gates)
-        for zones in (kept, moved)
+        clear_p90_s(
+            lift, heights, work, zones, seed=plan.seed, gates=gates, now_s=now_s
+        )
+        for zones in kept_and_moved
     )
     return kept_s - moved_s
 
@@ -310,17 +317,32 @@ def _heights_now(
         },
     )
     beside = doubtful_spans(lift.supports)
+    seats = lift.carriers.seats
     return replace(
         heights,
         line=replace(heights.line, supports=lift.supports),
         stops=stops,
         units=tuple(
-            replace(unit, known=False, reason="doubtful")
-            if unit.known and unit.span_index in beside
-            else unit
+            replace(
+                unit,
+                known=unit.known and unit.span_index not in beside,
+                reason="doubtful"
+                if unit.known and unit.span_index in beside
+                else unit.reason,
+                # A descender has to last for those who still hang, as they are counted.
+                carriers_most=math.ceil(_people_in(stops, unit) / seats),
+            )
             for unit in heights.units
         ),
     )
+
+
+def _people_in(stops: StopGrid, unit: UnitHeights) -> int:
+    if stops.people is None:
+        message = "the people of the carriers that still hang are not counted"
+        raise ValueError(message)
+    here = stops.span_index[unit.side][0] == unit.span_index
+    return int(stops.people[unit.side][0][here].sum())
 
 
 def _work_now(

@@ -101,6 +101,7 @@ def clear_p90_s(
     *,
     seed: int,
     gates: tuple[UnitGate, ...],
+    now_s: float = 0.0,
 ) -> float:
     """P90 of order -> last on the ground, over as many days as sharings are judged on.
 
@@ -110,6 +111,8 @@ def clear_p90_s(
         As for `evac.simulation.clearing_seconds`.
     seed : int
         Of the imagined days.
+    now_s : float
+        From the order until now, where the evacuation has begun.
 
     Returns
     -------
@@ -117,7 +120,14 @@ def clear_p90_s(
         Seconds.
     """
     seconds = clearing_seconds(
-        lift, heights, work, assignment, runs=RUNS, seed=seed, gates=gates
+        lift,
+        heights,
+        work,
+        assignment,
+        runs=RUNS,
+        seed=seed,
+        gates=gates,
+        now_s=now_s,
     )
     return quantile(seconds, PLANNED_SHARE)
 

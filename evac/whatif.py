@@ -13,11 +13,11 @@ import numpy as np
 
 from evac import access, gear, roster
 from evac.clearing import make_schedule, planned_people
-from evac.clock import decide, is_dark, limits_met
+from evac.clock import decide, is_dark, likely_clear_s, limits_met
 from evac.clock import doubts as clock_doubts
 from evac.errors import EvacError
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Heights, StopGrid, StopHeights
+from evac.facts.heights import Heights, StopHeights
 from evac.facts.lift import Lift, LoadCase, Side, TensionState, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import Route, Schedule
@@ -142,10 +142,10 @@ def ask(
     Zones hold for every stop, as on the sheets, also where a stop is asked for: they
     are found first, then imagined at that stop alone. A load case sets how many seats
     of a side are taken; times spread those people evenly over the side. A missing team
-    takes its kit along; spares stay. Snow changes the pace on the ground and what
-    ladders may do; reach is counted from bare ground all the same, the safe side. The
-    order at another hour is taken to come in the dark when it comes after dusk or
-    before sunrise; without another hour the plan's own choice of night stays.
+    takes its kit along, a spare that is given to it too. Snow changes the pace on the
+    ground and what ladders may do; reach is counted from bare ground all the same, the
+    safe side. At another hour, as in the plan, what falls into the dark takes longer in
+    P50, P90 and limits; ``dark`` only tells that the order comes in it.
     """
     _require_known(plan, question)
     state = question.tension or plan.lift.tension.state
@@ -153,9 +153,7 @@ def ask(
         heights = heights_for(plan, state)
     case = _case(plan, question)
     lift = _changed(plan.lift, question)
-    # Without another hour the answer keeps to the plan's own times.
-    dark = lift.conditions.night if question.stop_clock_s is None else is_dark(lift)
-    lift = replace(lift, conditions=replace(lift.conditions, night=dark))
+    dark = is_dark(lift)
     stops = _both_sides(lift, heights, question, case=case)
     if question.load_name is not None:
         lift = _loaded(lift, stops)
@@ -204,7 +202,7 @@ def ask(
         *roster.doubts(
             lift,
             p90_s=simulation.p90_s,
-            clear_s=schedule.team_clear_s,
+            clear_s=likely_clear_s(lift, assignment),
             latest=clock.binding,
         ),
     )
@@ -291,7 +289,12 @@ def _changed(lift: Lift, question: Question) -> Lift:
         _with_tension(lift, question.tension or lift.tension.state),
         teams=tuple(team for team in lift.teams if team.id not in missing),
         off_duty=tuple(team for team in lift.off_duty if team.id not in missing),
-        kits=tuple(kit for kit in lift.kits if kit.team not in missing),
+        # A spare that is given to a missing team has gone with it, as in its branch.
+        kits=tuple(
+            kit
+            for kit in lift.kits
+            if (kit.team or lift.spares.get(kit.id)) not in missing
+        ),
         conditions=replace(
             now,
             snow_least_m=now.snow_least_m if snow_m is None else snow_m,
@@ -361,7 +364,8 @@ def _at_stop(heights: Heights, row: int) -> Heights:
     stops, here = heights.stops, slice(row, row + 1)
     return replace(
         heights,
-        stops=StopGrid(
+        stops=replace(
+            stops,
             offset_m=stops.offset_m[here],
             distance_m={side: rows[here] for side, rows in stops.distance_m.items()},
             span_index={side: rows[here] for side, rows in stops.span_index.items()},

@@ -577,6 +577,7 @@ def make_plan(
             secured_s=1500,
             arrive_s=np.full((len(lift.teams), n + 1), 900),
             people=np.full((2, n), 12),
+            people_at=np.full((2, n, 1), 12),
             planned=np.tile(~np.isin(np.arange(n), list(missing)), (2, 1)),
             latest_arrival_s=10**9,
         ),

@@ -118,7 +118,7 @@ def who_is_due(bench: Workbench) -> widgets.HTML:
         box.value = (
             sentence_html("\n".join(told))
             + table_html(team_rows(plan.lift, words, date=plan.date))
-            + table_html(kit_rows(plan.lift, words, date=plan.date))
+            + table_html(kit_rows(plan.lift, words, date=plan.due_day))
         )
 
     bench.follow(show)

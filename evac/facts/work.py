@@ -189,6 +189,8 @@ class Work:
     secured_s: int
     arrive_s: IntArray
     people: IntArray
+    people_at: IntArray
+    """Planned people of every unit at every stop position (2, n, o)."""
     planned: BoolArray
     latest_arrival_s: int
     no_start: BoolArray | None = None

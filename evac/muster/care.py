@@ -53,15 +53,16 @@ def find_care(
     ----------
     lift : Lift
     work : Work
-        Its ``people`` are the most that each unit is planned to hold.
+        Its ``people_at`` are those that each unit holds at every stop: of a point
+        counts the stop at which most come to it.
     ways, points
         From :func:`evac.muster.find_ways`.
     """
-    by_span = work.people.sum(axis=0)
+    by_span = work.people_at.sum(axis=0)
     cares = []
     for point in lift.muster_points:
         spans = tuple(sorted(span for span, name in points.items() if name == point.id))
-        people = int(sum(by_span[span] for span in spans))
+        people = int(by_span[list(spans)].sum(axis=0).max(initial=0))
         overflow = max(people - point.shelter_places, 0)
         rounds: int | None = 0
         if overflow:
@@ -86,7 +87,7 @@ def find_care(
 
 def cut_off(work: Work, points: Mapping[int, str]) -> tuple[int, ...]:
     """Spans with people that have no way to any muster point."""
-    people = work.people.sum(axis=0)
+    people = work.people_at.sum(axis=0).max(axis=1, initial=0)
     return tuple(
         span
         for span, count in enumerate(people.tolist())

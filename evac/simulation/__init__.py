@@ -126,6 +126,7 @@ def clearing_seconds(
     seed: int,
     gates: tuple[UnitGate, ...] | None = None,
     notice_s: Mapping[str, float] | None = None,
+    now_s: float = 0.0,
 ) -> FloatArray:
     """Order -> last on the ground on each imagined day, and nothing else.
 
@@ -145,7 +146,7 @@ def clearing_seconds(
     imagined = _imagine(
         lift, heights, work, assignment, runs=runs, seed=seed, gates=gates
     )
-    days = imagined.days(runs, together=True, notice_s=notice_s)
+    days = imagined.days(runs, together=True, notice_s=notice_s, now_s=now_s)
     done = imagined.walk(days, own_factor=np.empty((0, 0), dtype=np.float32))
     return in_the_dark(done.finish_s.max(axis=0), light_from_order(lift))
 
@@ -166,7 +167,12 @@ class _Imagined:
     units: FloatArray
 
     def days(
-        self, runs: int, *, together: bool, notice_s: Mapping[str, float] | None
+        self,
+        runs: int,
+        *,
+        together: bool,
+        notice_s: Mapping[str, float] | None,
+        now_s: float = 0.0,
     ) -> Days:
         return draw_days(
             self.lift,
@@ -178,6 +184,7 @@ class _Imagined:
             seed=self.seed,
             notice_s=dict(notice_s or {}),
             together=together,
+            now_s=now_s,
         )
 
     def walk(self, days: Days, *, own_factor: Float32Array) -> Finishes:

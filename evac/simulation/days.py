@@ -56,6 +56,7 @@ def draw_days(
     seed: int,
     notice_s: dict[str, float],
     together: bool,
+    now_s: float = 0.0,
 ) -> Days:
     """Draw what is common to a day.
 
@@ -70,17 +71,22 @@ def draw_days(
     notice_s : dict of str to float
         Seconds from the order before which a team does not set out (rule 25's branch:
         it is sent elsewhere only once somebody has noticed).
+    now_s : float
+        From the order until now, where the evacuation has begun; teams are ready
+        at ``now_s`` or later.
     together : bool
         False: teams share no day; each has a factor of its own of the same spread.
     """
     organisation = lift.organisation
+    # What has passed is known; only what is left until a team is free is drawn.
     day = DAY_SD * scores(seed, "day", runs)
     secured_s = fit_one(organisation.order_to_secured_s).at(
         scores(seed, "line secured", runs)
     )
     opened = _opened(lift, runs=runs, seed=seed)
     ready = {
-        team.id: team.ready_s
+        team.id: now_s
+        + (team.ready_s - now_s)
         * fit_one(READY_FACTOR).at(scores(seed, f"ready {team.id}", runs))
         for team in lift.teams
     }

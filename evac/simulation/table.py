@@ -150,11 +150,13 @@ class _Writer:
                 likely=np.array([before.likely]),
                 high=np.array([before.high]),
             )
-            there = int((self.heights.stops.span_index[side][stop_index] >= 0).sum())
+            # Once some are cleared, those that still hang are numbered anew.
+            on = np.flatnonzero(self.heights.stops.span_index[side][stop_index] >= 0)
             first = 0 if side is Side.ASCENDING else self._counts[Side.ASCENDING]
             for column in columns:
                 # Counted from the drive a carrier keeps its number at every stop.
-                place = there - 1 - column if self.lift.drive_at_last else column
+                rank = int(np.searchsorted(on, column))
+                place = on.size - 1 - rank if self.lift.drive_at_last else rank
                 spread = spreads[side]
                 self._add(
                     row=first + place,

@@ -118,6 +118,7 @@ def build_work(
         secured_s=secured_s,
         arrive_s=arrive_s,
         # An empty unit still has carriers to check, so it is never worth nothing.
+        people_at=people,
         people=np.where(
             counts.max(axis=2) > 0, np.maximum(people_most, 1), people_most
         ),

@@ -19,10 +19,13 @@ from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, Work
 from evac.gear.budget import zone_energy_j
+from evac.hazards import find_gates
 from evac.heights.cuts import cut
 from evac.plan import make_plan
 from evac.ready import make_ready
 from evac.replan import replan
+from evac.simulation.days import draw_days
+from evac.simulation.table import carrier_counts, make_items
 
 DAY = dt.date(2026, 1, 20)
 
@@ -186,6 +189,77 @@ def test_a_descender_has_lowered_whom_it_lowered() -> None:
     assert [f.key for f in spent.findings if f.where == zone.team] == [
         "gear.energy_over"
     ]
+
+
+@pytest.mark.parametrize("drive_at_last", [False, True])
+def test_those_who_still_hang_have_draws_of_their_own(*, drive_at_last: bool) -> None:
+    # Cleared carriers are gaps in the row: counted by columns, the last ones would
+    # read draws of the other side or beyond all.
+    plan = replace(ordered(), lift=replace(ordered().lift, drive_at_last=drive_at_last))
+    cleared = {zone.team: 3 for zone in plan.assignment.zones}
+    found = replan(plan, Situation(now_s=3600.0, cleared=cleared))
+    items = make_items(
+        found.lift,
+        found.heights,
+        found.work,
+        found.assignment,
+        gates=find_gates(found.lift, found.heights.line),
+    )
+    counts = carrier_counts(found.heights)
+    rows = items.row[items.is_carrier]
+    assert rows.min() >= 0
+    assert rows.max() < sum(counts.values())
+    assert len(set(rows.tolist())) == rows.size
+    by_side = [int((rows < counts[Side.ASCENDING]).sum())]
+    by_side.append(rows.size - by_side[0])
+    for side, number in zip((Side.ASCENDING, Side.DESCENDING), by_side, strict=True):
+        assert number == sum(r.side is side for r in found.schedule.rescues)
+
+
+def test_a_descender_has_to_last_for_those_who_still_hang_only() -> None:
+    plan = ordered()
+    zone = max(plan.assignment.zones, key=lambda zone: zone.people)
+    count = len(turns(zone.team)) - 1
+    at = Situation(now_s=3600.0, cleared={zone.team: count})
+    found = replan(plan, at, threshold_s=1e9)
+    (rest,) = [item for item in found.assignment.zones if item.team == zone.team]
+    (kit,) = [k for k in found.lift.kits if k.id == zone.option.kit]
+    enough_j = kit.descent_used_j + 1.05 * zone_energy_j(
+        found.lift, found.heights, rest
+    )
+    kits = tuple(
+        replace(k, descent_energy_j=enough_j) if k.id == kit.id else k
+        for k in plan.lift.kits
+    )
+    left = replan(
+        replace(plan, lift=replace(plan.lift, kits=kits)), at, threshold_s=1e9
+    )
+    assert left.kept
+    assert left.kept_uncovered == found.kept_uncovered
+    assert [item.team for item in left.assignment.zones] == [
+        item.team for item in found.assignment.zones
+    ]
+
+
+def test_time_that_has_passed_is_not_drawn() -> None:
+    # A team that is free now begins no day before now.
+    plan = ordered()
+    zone = plan.assignment.zones[0]
+    at = Situation(now_s=6000.0, cleared={zone.team: 2})
+    found = replan(plan, at)
+    days = draw_days(
+        found.lift,
+        found.work,
+        found.assignment,
+        gates=find_gates(found.lift, found.heights.line),
+        stops=1,
+        runs=500,
+        seed=1,
+        notice_s={},
+        together=True,
+        now_s=at.now_s,
+    )
+    assert days.start_s.min() >= at.now_s
 
 
 def test_a_team_in_its_span_does_not_walk_back_to_go_on() -> None:

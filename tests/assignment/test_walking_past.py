@@ -216,6 +216,7 @@ def work_by_hand(**changes: object) -> Work:
         secured_s=0,
         arrive_s=np.array([[300] * 3, [600] * 3, [600] * 3]),
         people=np.array([[5, 5], [0, 0]]),
+        people_at=np.array([[[5], [5]], [[0], [0]]]),
         planned=np.ones((2, n), dtype=bool),
         latest_arrival_s=NEVER_S,
     )

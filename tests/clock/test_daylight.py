@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
+from builders import make_lift
 
-from evac.daylight import sun_times
+from evac.clock import is_dark
+from evac.daylight import in_the_dark, light_of, sun_of, sun_times
 from evac.errors import NoPlanError
 
 ALPS: dict[str, Any] = {
@@ -89,3 +93,47 @@ def test_an_unknown_time_zone_is_refused_with_what_to_write() -> None:
             longitude_deg=7,
             time_zone="Alps/Valley",
         )
+
+
+@pytest.mark.parametrize(
+    ("latitude", "skyline_deg", "stop_h"), [(46.8, 33.0, 5.0), (70.0, 0.0, 7.0)]
+)
+def test_a_deep_valley_is_dark_before_dawn_too(
+    latitude: float, skyline_deg: float, stop_h: float
+) -> None:
+    # The sun does not rise there, and yet it dawns; before that all is done in the dark.
+    lift = make_lift()
+    lift = replace(
+        lift,
+        latitude_deg=latitude,
+        longitude_deg=15.0,
+        conditions=replace(
+            lift.conditions,
+            date=dt.date(2026, 12, 21),
+            stop_clock_s=stop_h * 3600.0,
+            time_zone="Etc/GMT-1",
+            skyline_angle_deg=skyline_deg,
+            night=False,
+        ),
+    )
+    assert sun_of(lift).sunrise_s is None
+    light = light_of(lift)
+    # It dawns some hours after the stop; polar and valley days are short.
+    assert 3600.0 < light.from_s < 6 * 3600.0
+    seconds = np.array([1000.0])
+    assert in_the_dark(seconds, light)[0] == pytest.approx(1300.0)
+    assert is_dark(lift)
+
+
+def test_in_the_polar_night_all_is_done_in_the_dark() -> None:
+    lift = make_lift()
+    lift = replace(
+        lift,
+        latitude_deg=78.0,
+        longitude_deg=15.0,
+        conditions=replace(
+            lift.conditions, date=dt.date(2026, 12, 21), time_zone="Etc/GMT-1"
+        ),
+    )
+    shown = in_the_dark(np.array([1000.0]), light_of(lift))
+    assert shown[0] == pytest.approx(1300.0)

@@ -108,8 +108,8 @@ def test_no_question_gives_the_plan_itself(demo_plan: Plan) -> None:
         ),
         (
             Question(stop_clock_s=18 * 3600.0),
-            # Dusk on 20 January is long past at six: the folder would say night.
-            {"stop_clock_s": 18 * 3600.0, "night": True},
+            # Dusk on 20 January is long past at six: both count the dark alike.
+            {"stop_clock_s": 18 * 3600.0},
         ),
     ],
     ids=("weather", "hour"),
@@ -123,7 +123,7 @@ def test_an_answer_is_the_plan_of_the_changed_folder(
     same_result(answer, make_plan(changed, date=demo_plan.date))
 
 
-def test_no_question_keeps_the_daylight_times_of_a_plan_in_the_dark(
+def test_a_plan_in_the_dark_is_asked_as_it_was_made(
     demo_plan: Plan,
 ) -> None:
     lift = demo_plan.lift
@@ -131,14 +131,11 @@ def test_no_question_keeps_the_daylight_times_of_a_plan_in_the_dark(
     plan = make_plan(late, date=demo_plan.date)
     assert "clock.order_in_dark" in {finding.key for finding in plan.findings}
     answer = ask(plan, Question(), runs=plan.simulation.runs)
-    assert not answer.dark
+    assert answer.dark
     same_result(answer, plan)
-    # Asked for that very hour, the step times are the night's. The plan counts all its
-    # time 1.3 times, waiting and ways in too: never less than the night's own.
-    night = ask(plan, Question(stop_clock_s=19 * 3600.0), runs=500)
-    assert night.dark
-    planned_s = plan.simulation.p50_s
-    assert planned_s / 1.3 < night.plan.simulation.p50_s < 1.02 * planned_s
+    # Asked for that very hour nothing is another.
+    same = Question(stop_clock_s=19 * 3600.0)
+    same_result(ask(plan, same, runs=plan.simulation.runs), plan)
 
 
 def test_each_limit_is_told_for_itself(demo_plan: Plan) -> None:
