@@ -43,6 +43,10 @@ MOST_GRID_CELLS = 9_000_000
 ROWS_AT_ONCE = 256
 NODE_STEP_M = 100.0
 SEAM_DOUBT_M = 1.0
+LEAST_RIM_CELLS = 20
+"""Fewer cells along a join say nothing about a step."""
+SD_OF_MEDIAN_DEVIATION = 1.4826
+"""Standard deviation of a normal law in its median absolute deviations."""
 """A step of less than this between two files is told to nobody."""
 CONTOUR_CELL_M = 5.0
 CONTOUR_NAME = "terrain.geojson"
@@ -329,7 +333,7 @@ def _step_m(first_m: FloatArray, second_m: FloatArray) -> float:
 def _rim_step_m(
     laid_m: FloatArray, more_m: FloatArray, *, row: int, column: int
 ) -> float:
-    """Greatest median step where a tile is laid beside cells that are there already.
+    """Greatest sure step where a tile is laid beside cells that are there already.
 
     Parameters
     ----------
@@ -341,7 +345,9 @@ def _rim_step_m(
     Notes
     -----
     Tiles cut edge to edge share no cell. Across the join the ground goes on with the
-    mean of its slopes on either side; what is beyond that is a step.
+    mean of its slopes on either side. What the median is beyond that is a step, less
+    three times its own scatter (from the median deviation): rough ground in coarse
+    cells makes steps of its own.
     """
     rows, columns = more_m.shape
     span_rows, span_columns = slice(row, row + rows), slice(column, column + columns)
@@ -358,8 +364,11 @@ def _rim_step_m(
         slope = (inside[1] - inside[0] + outside[0] - outside[1]) / 2.0
         step = (inside[0] - outside[0]) - slope
         step = step[np.isfinite(step)]
-        if step.size:
-            steps.append(float(abs(np.median(step))))
+        if step.size >= LEAST_RIM_CELLS:
+            middle_m = float(np.median(step))
+            deviation_m = float(np.median(np.abs(step - middle_m)))
+            scatter_m = SD_OF_MEDIAN_DEVIATION * deviation_m / math.sqrt(step.size)
+            steps.append(abs(middle_m) - 3.0 * scatter_m)
     return max(steps)
 
 

@@ -35,10 +35,17 @@ or third is kept."""
 MOST_WINDOW_CELLS = 150_000_000
 """Most cells that are looked at for it."""
 ROWS_AT_ONCE = 1024
-METRE_NAMES = frozenset({"m", "metre", "metres", "meter", "meters"})
-FOOT_NAMES = frozenset({"ft", "foot", "feet", "international foot"})
+NO_UNIT = frozenset({"", "unknown", "none", "n/a", "na"})
+METRE_NAMES = frozenset(
+    {"m", "metre", "metres", "meter", "meters", "m a.s.l.", "m asl"}
+    | {"meters above sea level", "metres above sea level"}
+)
+FOOT_NAMES = frozenset(
+    {"ft", "foot", "feet", "international foot", "foot (international)", "[ft_i]"}
+)
 US_FOOT_NAMES = frozenset(
-    {"us-ft", "ftus", "us survey foot", "us survey feet", "us foot", "us_survey_foot"}
+    {"us-ft", "ftus", "us survey foot", "us survey feet", "us foot", "foot_us"}
+    | {"us_survey_foot", "us_survey_feet", "ft_us", "us ft", "[ft_us]"}
 )
 US_FOOT_M = 1200 / 3937
 PICTURE = frozenset(
@@ -214,15 +221,15 @@ def _require_heights(path: Path, source: DatasetReader) -> None:
     colours = [c for c in source.colorinterp if c is not ColorInterp.alpha]
     bytes_only = source.dtypes[0] in {"uint8", "int8"}
     unscaled = source.scales[0] == 1 and source.offsets[0] == 0
-    if len(colours) > 1:
-        found = f"{len(colours)} bands"
-    elif PICTURE & set(colours):
-        found = "colours"
+    if PICTURE & set(colours):
+        key, found = "picture", "colours"
     elif bytes_only and unscaled:
-        found = "shades from 0 to 255"
+        key, found = "picture", "shades from 0 to 255"
+    elif len(colours) > 1:
+        key, found = "several_bands", f"{len(colours)} bands"
     else:
         return
-    raise InputError(path.name, [problem("picture", where="raster", found=found)])
+    raise InputError(path.name, [problem(key, where="raster", found=found)])
 
 
 def _window(
@@ -338,7 +345,7 @@ def _metres_per_unit(path: Path, source: DatasetReader, crs: CRS) -> float:
         return FOOT_M
     if unit in US_FOOT_NAMES:
         return US_FOOT_M
-    if unit:
+    if unit not in NO_UNIT:
         found = f"heights in {unit!r}"
         raise InputError(path.name, [problem("odd_unit", where="band 1", found=found)])
     for part in crs.sub_crs_list:

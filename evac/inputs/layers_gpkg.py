@@ -89,7 +89,7 @@ def geopackage_features(content: bytes, *, file: str) -> tuple[Feature, ...]:
                             "too_large",
                             where="the file",
                             found=f"more than {MOST_BYTES // 1_000_000} MB of values",
-                            most=MOST_FEATURES,
+                            most=f"{MOST_BYTES // 1_000_000} MB",
                         )
                     ],
                 )

@@ -101,7 +101,7 @@ def test_an_unknown_time_zone_is_refused_with_what_to_write() -> None:
 def test_a_deep_valley_is_dark_before_dawn_too(
     latitude: float, skyline_deg: float, stop_h: float
 ) -> None:
-    # The sun does not rise there, and yet it dawns; before that all is done in the dark.
+    # The sun does not rise there, and yet it dawns; before that it is dark.
     lift = make_lift()
     lift = replace(
         lift,

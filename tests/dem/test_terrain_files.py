@@ -199,7 +199,8 @@ def test_a_step_between_two_files_is_told(tmp_path, shift):
     assert terrain.seam_step_m == pytest.approx(4.0, abs=0.01)
     (finding,) = dem.doubts(terrain)
     text, remedy = Words().finding(finding)
-    assert text.startswith("Two terrain files differ by 4.0 m where both have heights")
+    assert text.startswith("Where two terrain files meet or overlap, their")
+    assert "differ by 4.0 m;" in text
     assert remedy.endswith(".")
     alone = read_terrain(left, frame=FRAME, bounds=(-200.0, -200.0, 0.0, 200.0))
     assert dem.doubts(alone) == ()
@@ -500,7 +501,14 @@ def test_a_picture_of_the_ground_is_no_terrain(tmp_path, bands):
 
 @pytest.mark.parametrize(
     ("unit", "metres"),
-    [("m", 1.0), ("foot", 0.3048), ("international foot", 0.3048), ("km", None)],
+    [
+        ("m", 1.0),
+        ("unknown", 1.0),
+        ("foot", 0.3048),
+        ("international foot", 0.3048),
+        ("Foot_US", 1200 / 3937),
+        ("km", None),
+    ],
 )
 def test_a_unit_of_the_band_is_known_or_refused(tmp_path, unit, metres):
     path = plane_tif(tmp_path / "t.tif")
@@ -556,6 +564,33 @@ def test_a_step_between_files_that_only_touch_is_told(tmp_path, way):
             assert terrain.seam_step_m < told
         else:
             assert terrain.seam_step_m == pytest.approx(abs(step_m), abs=0.3)
+
+
+def test_rough_ground_in_coarse_cells_is_no_step(shared):
+    # A real grid of 90 m cells, cut where nothing steps: its roughness is no datum.
+    found = sorted((shared / "real").rglob("*andorra*arinsal*.tif"))
+    assert found
+    with rasterio.open(found[0]) as source:
+        heights = source.read(1)
+    for cut in range(15, heights.shape[0] - 15, 5):
+        first, second = heights[:cut].astype(float), heights[cut:].astype(float)
+        width = min(40, heights.shape[1])
+        laid = np.vstack([first[:, :width], np.full((len(second), width), np.nan)])
+        step_m = dem._rim_step_m(laid, second[:, :width], row=cut, column=0)
+        assert step_m < 6.1, cut
+
+
+def test_a_dem_with_a_second_band_is_told_to_give_one(tmp_path):
+    west, north, east, norths = utm_grid()
+    heights = plane(east, norths).astype(np.float32)
+    path = tmp_path / "two.tif"
+    with rasterio.open(
+        path, "w", driver="GTiff", width=heights.shape[1], height=heights.shape[0],
+        count=2, dtype="float32", crs=UTM, transform=Affine(5, 0, west, 0, -5, north),
+    ) as target:  # fmt: skip
+        target.write(heights, 1)
+        target.write(np.zeros_like(heights), 2)
+    assert "Export the band that holds the elevations alone" in refused(path)
 
 
 def test_a_sidecar_file_moves_nothing(tmp_path):
