@@ -21,7 +21,14 @@ from rich.table import Table
 
 from evac.errors import EvacError, OutputError
 from evac.facts.rehearsal import DrillKind
-from evac.terminal import open_console, progress_bar, say, stepper, words_for
+from evac.terminal import (
+    guard_streams,
+    open_console,
+    progress_bar,
+    say,
+    stepper,
+    words_for,
+)
 from evac.words import Words
 
 app = typer.Typer(
@@ -445,6 +452,7 @@ def main() -> None:
         # A terminal in the C locale must not turn an accent into a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+    guard_streams()
     try:
         for stopping in (signal.SIGTERM, signal.SIGINT):
             signal.signal(stopping, _stop)

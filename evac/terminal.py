@@ -6,7 +6,7 @@ import io
 import os
 import sys
 from collections.abc import Callable
-from typing import IO, TextIO, cast
+from typing import TextIO, cast
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn
@@ -38,11 +38,25 @@ def open_console() -> Console:
     """Console on the standard output."""
     # A pipe or a file has no width: wide enough that tables are not broken up.
     wide = None if sys.stdout.isatty() else 140
-    outlet = cast("IO[str]", _Outlet(sys.stdout))
-    return Console(file=outlet, width=wide, highlight=False, soft_wrap=False)
+    return Console(
+        file=_outlet(Outlet, sys.stdout), width=wide, highlight=False, soft_wrap=False
+    )
 
 
-class _Outlet(io.TextIOBase):
+def guard_streams() -> None:
+    """Let output that cannot be written end no command as a fault or a verdict.
+
+    Whatever writes is covered: the help of the commands, refusals, progress.
+    """
+    sys.stdout = _outlet(Outlet, sys.stdout)
+    sys.stderr = _outlet(Unheard, sys.stderr)
+
+
+def _outlet(kind: type[Outlet], stream: TextIO) -> TextIO:
+    return stream if isinstance(stream, Outlet) else cast("TextIO", kind(stream))
+
+
+class Outlet(io.TextIOBase):
     """Standard output that nobody may read to its end, or that has no space.
 
     The papers are written by then. A reader who has gone is no fault; a disk that is
@@ -75,9 +89,19 @@ class _Outlet(io.TextIOBase):
         except OSError as error:
             # What is still held back would fail again when Python ends.
             os.dup2(os.open(os.devnull, os.O_WRONLY), self._stream.fileno())
-            if not isinstance(error, BrokenPipeError):
-                text = Words().say("summary.cannot_print", reason=str(error.strerror))
-                raise OutputError(text) from None
+            self._tell(error)
+
+    def _tell(self, error: OSError) -> None:
+        if not isinstance(error, BrokenPipeError):
+            text = Words().say("summary.cannot_print", reason=str(error.strerror))
+            raise OutputError(text) from None
+
+
+class Unheard(Outlet):
+    """Standard error that may have no space: the exit code still says how it ended."""
+
+    def _tell(self, error: OSError) -> None:
+        """Say nothing: there is no other place to say it."""
 
 
 def say(console: Console, text: str) -> None:

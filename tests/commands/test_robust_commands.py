@@ -88,6 +88,29 @@ def test_what_cannot_be_printed_is_one_sentence_and_no_verdict() -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a /dev/full")
+@pytest.mark.parametrize(
+    ("command", "code"),
+    [
+        # A help text that finds no space is no fault of evac.
+        ("--help > /dev/full", 2),
+        ("plan --help | true", 0),
+        # A refusal that finds no space must not end with 1, the unreached passenger.
+        ("check tests/nothing 2> /dev/full", 2),
+        ("no-such-command 2> /dev/full", 2),
+        ('drill tests/small_lift --out "$OUT" 2> /dev/full', 0),
+    ],
+)
+def test_a_full_disk_behind_a_message_leaves_the_exit_code_true(
+    tmp_path: Path, command: str, code: int
+) -> None:
+    line = f'cd "{ROOT}"; OUT="{tmp_path / "out"}"; "$EVAC" -m evac {command}'
+    done = run_shell(line)
+    assert done.returncode == code, done.stderr
+    assert "Traceback" not in done.stderr
+    assert "fault of evac" not in done.stderr
+
+
 @pytest.mark.parametrize("ending", [">&-", "| true"])
 def test_nobody_reading_on_is_no_fault(ending: str) -> None:
     done = run_shell(f"{CHECK} {ending}")
