@@ -39,7 +39,7 @@ def open_console() -> Console:
     # A pipe or a file has no width: wide enough that tables are not broken up.
     wide = None if sys.stdout.isatty() else 140
     return Console(
-        file=_outlet(Outlet, sys.stdout), width=wide, highlight=False, soft_wrap=False
+        file=_outlet(_Outlet, sys.stdout), width=wide, highlight=False, soft_wrap=False
     )
 
 
@@ -48,15 +48,15 @@ def guard_streams() -> None:
 
     Whatever writes is covered: the help of the commands, refusals, progress.
     """
-    sys.stdout = _outlet(Outlet, sys.stdout)
-    sys.stderr = _outlet(Unheard, sys.stderr)
+    sys.stdout = _outlet(_Outlet, sys.stdout)
+    sys.stderr = _outlet(_Unheard, sys.stderr)
 
 
-def _outlet(kind: type[Outlet], stream: TextIO) -> TextIO:
-    return stream if isinstance(stream, Outlet) else cast("TextIO", kind(stream))
+def _outlet(kind: type[_Outlet], stream: TextIO) -> TextIO:
+    return stream if isinstance(stream, _Outlet) else cast("TextIO", kind(stream))
 
 
-class Outlet(io.TextIOBase):
+class _Outlet(io.TextIOBase):
     """Standard output that nobody may read to its end, or that has no space.
 
     The papers are written by then. A reader who has gone is no fault; a disk that is
@@ -97,7 +97,7 @@ class Outlet(io.TextIOBase):
             raise OutputError(text) from None
 
 
-class Unheard(Outlet):
+class _Unheard(_Outlet):
     """Standard error that may have no space: the exit code still says how it ended."""
 
     def _tell(self, error: OSError) -> None:
