@@ -300,6 +300,21 @@ def _names(value: object) -> object:
     return text
 
 
+def small_letters(text: str) -> str:
+    """The text as names of steps are compared: small letters, single blanks.
+
+    Examples
+    --------
+    >>> small_letters(" Add for  steep ground")
+    'add for steep ground'
+    """
+    return re.sub("[ \u00a0]+", " ", text).strip(" ").lower()
+
+
+def _step_words(value: object) -> object:
+    return small_letters(value) if isinstance(value, str) else value
+
+
 def _blank_to_none(value: object) -> object:
     return None if _is_blank(value) else value
 
@@ -315,6 +330,8 @@ Number = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_number)]
 Metres = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_length)]
 Whole = Annotated[int, BeforeValidator(_whole)]
 Text = Annotated[str, Field(max_length=500), BeforeValidator(_text)]
+StepWords = Annotated[Text, BeforeValidator(_step_words)]
+"""A step or its condition: what a step counts for hangs on how its name begins."""
 Identity = Annotated[str, Field(max_length=80), BeforeValidator(_identity)]
 Day = Annotated[date, BeforeValidator(_day)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]

@@ -19,7 +19,15 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from evac.errors import InputError
 from evac.facts.drill import DrillRecord
 from evac.facts.rehearsal import Observed, Unread
-from evac.inputs.cells import BLANK, Day, Number, SheetNumber, Text, YesOrBlank
+from evac.inputs.cells import (
+    BLANK,
+    Day,
+    Number,
+    SheetNumber,
+    StepWords,
+    Text,
+    YesOrBlank,
+)
 from evac.inputs.problems import problem, reject
 from evac.inputs.spreadsheet import first_rows
 from evac.inputs.tables import is_spreadsheet, raw_table, read_table
@@ -92,9 +100,9 @@ class TimesRow(BaseModel):
     span: Text
     carrier: Annotated[Text | None, BLANK] = None
     technique: Text
-    step: Text
+    step: StepWords
     per: Literal["span", "carrier", "passenger", "metre", "support", "change"]
-    condition: Annotated[Text | None, BLANK] = None
+    condition: Annotated[StepWords | None, BLANK] = None
     planned_s: Annotated[Annotated[Number, Field(ge=0)] | None, BLANK] = None
     amount: Annotated[Annotated[Number, Field(gt=0, le=10_000)] | None, BLANK] = None
     begun: Clock = None

@@ -8,6 +8,7 @@ from pathlib import Path
 from evac.errors import InputError
 from evac.facts.lift import Assumption, Lift, Terrain
 from evac.inputs import build, dem, plausibility, standing
+from evac.inputs.cells import small_letters
 from evac.inputs.crosscheck import check_cuts
 from evac.inputs.files import TOML_NAME, FolderFiles
 from evac.inputs.lift_toml import named_files, read_lift_toml
@@ -117,7 +118,9 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         plan_texts=dict(toml.plan_texts),
         findings=(*line.findings, *crews.findings, *ground.findings),
         drill_records=troubles.settled(drills),
-        accepted_steps=frozenset(toml.learning.accepted),
+        accepted_steps=frozenset(
+            small_letters(name) for name in toml.learning.accepted
+        ),
         cuts_m=tuple(sorted(toml.assignment.cuts_m)),
         fingerprint=dict(sorted(files.hashes.items())),
     )

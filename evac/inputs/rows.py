@@ -19,6 +19,7 @@ from evac.inputs.cells import (
     Metres,
     Names,
     Number,
+    StepWords,
     Text,
     Whole,
     YesNo,
@@ -217,7 +218,7 @@ class StepTimeRow(_Row):
     """One row of ``times.csv``."""
 
     technique: Text
-    step: Annotated[Text, Field(min_length=1)]
+    step: Annotated[StepWords, Field(min_length=1)]
     per: Annotated[
         Literal["span", "carrier", "passenger", "metre", "support", "change"],
         BeforeValidator(_lower),
@@ -225,7 +226,7 @@ class StepTimeRow(_Row):
     low_s: Annotated[Number, Field(ge=0, le=86_400)]
     likely_s: Annotated[Number, Field(ge=0, le=86_400)]
     high_s: Annotated[Number, Field(ge=0, le=86_400)]
-    condition: Text = ""
+    condition: StepWords = ""
 
     @model_validator(mode="after")
     def _in_order(self) -> StepTimeRow:
@@ -248,12 +249,12 @@ class DrillRow(_Row):
     date: Day
     team: Identity
     technique: Text
-    step: Annotated[Text, Field(min_length=1)]
+    step: Annotated[StepWords, Field(min_length=1)]
     per: Annotated[
         Literal["span", "carrier", "passenger", "metre", "support", "change"],
         BeforeValidator(_lower),
     ]
-    condition: Text = ""
+    condition: StepWords = ""
     seconds: Annotated[Number, Field(gt=0, le=86_400)]
     amount: Annotated[Number, Field(gt=0, le=10_000)] = 1.0
     stopped: YesOrBlank = False

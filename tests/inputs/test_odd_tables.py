@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 import openpyxl
 import pytest
+from builders import LOOP
+from places import ROOT
 from small_folder import FILES, edited, write_folder
 
 from evac.errors import InputError
@@ -175,3 +178,32 @@ def test_feet_and_inches_with_thousands(tmp_path: Path) -> None:
 
     assert lift.supports[0].ground_m == pytest.approx(4921.25 * 0.3048)
     assert lift.supports[-1].ground_m == 1590
+
+
+@pytest.mark.parametrize("written", [str.title, str.upper, str.capitalize])
+def test_a_step_counts_for_the_same_whatever_its_letters(
+    tmp_path: Path, written: Callable[[str], str]
+) -> None:
+    # A spreadsheet makes the first letter of a cell a capital (common practice, no
+    # source). "Add for ..." would else be done for everybody, and "Lower" by nobody.
+    head, *rows = (ROOT / "tests" / "small_lift" / "times.csv").read_text().splitlines()
+    cells = [row.split(",", 2) for row in rows]
+    table = "\n".join([head, *(",".join([t, written(s), r]) for t, s, r in cells)])
+
+    usual = open_lift(write_folder(tmp_path / "a", times_csv="\n".join([head, *rows])))
+    lift = open_lift(write_folder(tmp_path / "b", times_csv=table + "\n"))
+
+    assert any(row.step.startswith("add for") for row in usual.step_times)
+    assert lift.step_times == usual.step_times
+
+
+def test_drills_meet_their_steps_whatever_the_letters(tmp_path: Path) -> None:
+    head = "date,team,technique,step,per,condition,seconds\n"
+    row = f"2026-11-05,A,{LOOP},Make  Ready,Carrier,On Foot,80\n"
+    toml = FILES["lift.toml"] + f"[learning]\naccepted = ['{LOOP} / Make ready / carrier']"
+
+    lift = open_lift(write_folder(tmp_path, drills_csv=head + row, lift_toml=toml))
+
+    (record,) = lift.drill_records
+    assert (record.step, record.condition) == ("make ready", "on foot")
+    assert lift.accepted_steps == {f"{LOOP} / make ready / carrier"}

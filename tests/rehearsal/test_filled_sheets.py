@@ -272,3 +272,12 @@ def test_a_sheet_is_known_by_its_columns(tmp_path: Path) -> None:
     assert not is_sheet(b"team,crew\nA,3\n", file="teams.csv")
     assert not is_sheet(b"", file="empty.csv")
     assert not is_sheet(b"PK\x03\x04 no spreadsheet", file="broken.xlsx")
+
+
+def test_a_sheet_meets_its_step_whatever_the_letters(tmp_path: Path) -> None:
+    # Filled in by hand, a spreadsheet makes the first letter a capital.
+    typed = line("14:05", "14:07").replace("make ready", "Make ready")
+
+    (seen,), _ = read_times(sheet(tmp_path, typed), time_zone=ZONE)
+
+    assert learning.row_of([MAKE_READY], seen.record) is MAKE_READY
