@@ -13,7 +13,7 @@ from evac.errors import InputError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Assumption, FloatArray, Terrain
 from evac.frame import Frame
-from evac.ground import at_places, bilinear
+from evac.ground import bilinear, sample_grid
 from evac.inputs.contour_files import is_contour_file
 from evac.inputs.contours import (
     SD_SHARE,
@@ -231,18 +231,6 @@ def sd_assumption(terrain: Terrain) -> Assumption:
     )
 
 
-def height_at(terrain: Terrain, *, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
-    """Ground elevation [m] at places in the frame (n,); NaN where not known."""
-    return at_places(
-        terrain.elevation_m,
-        west_m=terrain.west_m,
-        south_m=terrain.south_m,
-        cell_m=terrain.cell_m,
-        x_m=x_m,
-        y_m=y_m,
-    )
-
-
 def require_cover(
     file: str, *, terrain: Terrain, supports: Iterable[tuple[str, float, float]]
 ) -> None:
@@ -265,7 +253,7 @@ def require_cover(
     rows = list(supports)
     x_m = np.array([x for _, x, _ in rows])
     y_m = np.array([y for _, _, y in rows])
-    void = np.isnan(height_at(terrain, x_m=x_m, y_m=y_m))
+    void = np.isnan(sample_grid(terrain, x_m=x_m, y_m=y_m))
     names = [name for (name, _, _), bare in zip(rows, void, strict=True) if bare]
     if names:
         where = "support " + ", ".join(names[:8]) + (" ..." if names[8:] else "")

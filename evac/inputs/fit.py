@@ -13,7 +13,7 @@ import numpy as np
 from evac.errors import InputError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import FloatArray, Lift, Terrain
-from evac.inputs import dem
+from evac.ground import sample_grid
 from evac.inputs.problems import problem
 from evac.units import FOOT_M
 
@@ -73,7 +73,7 @@ def _survey_and_terrain_m(lift: Lift) -> FloatArray:
     surveyed = [support for support in lift.supports if support.surveyed]
     if lift.terrain is None or not surveyed:
         return np.zeros((2, 0))
-    terrain_m = dem.height_at(
+    terrain_m = sample_grid(
         lift.terrain,
         x_m=np.array([support.x_m for support in surveyed]),
         y_m=np.array([support.y_m for support in surveyed]),
@@ -157,7 +157,7 @@ def _terrain_along(
     """Distances along the line and the terrain there, (n,) each."""
     distance_m = np.array([support.distance_m for support in lift.supports])
     along_m = np.arange(0.0, float(distance_m[-1]), step_m)
-    height_m = dem.height_at(
+    height_m = sample_grid(
         terrain,
         x_m=np.interp(along_m, distance_m, [s.x_m for s in lift.supports]),
         y_m=np.interp(along_m, distance_m, [s.y_m for s in lift.supports]),

@@ -18,9 +18,9 @@ from shapely.geometry import LineString
 from evac.errors import InputError
 from evac.facts.lift import FloatArray, SupportKind, Terrain
 from evac.frame import Frame
+from evac.ground import sample_grid
 from evac.inputs.dem import (
     crop,
-    height_at,
     read_terrain,
     require_cover,
 )
@@ -113,7 +113,7 @@ def lift_folder_files(
     paths = [terrain] if isinstance(terrain, Path) else list(terrain)
     bounds = _bounds(drawn)
     ground = _ground(drawn, paths, terrain_crs)
-    ground_m = height_at(ground, x_m=drawn.x_m, y_m=drawn.y_m)
+    ground_m = sample_grid(ground, x_m=drawn.x_m, y_m=drawn.y_m)
     upper_is_last = bool(ground_m[-1] >= ground_m[0])
     assumed = assume(
         way.tags,
@@ -261,7 +261,7 @@ def _heights(
     at_m = np.arange(0.0, length_m, PROFILE_STEP_M)
     east, north = drawn.x_m[-1] / length_m, drawn.y_m[-1] / length_m
     sides = [
-        height_at(
+        sample_grid(
             terrain,
             x_m=at_m * east + right_m * north,
             y_m=at_m * north - right_m * east,

@@ -9,6 +9,7 @@ import numpy as np
 from evac.errors import InputError
 from evac.facts.finding import Finding
 from evac.facts.lift import GroundTable, Support, SupportKind, Terrain
+from evac.ground import sample_grid
 from evac.inputs import dem
 from evac.inputs.dem_tile import Bounds
 from evac.inputs.files import TOML_NAME, FolderFiles, file_name
@@ -206,5 +207,5 @@ def _ground_at(
         mean_m = (ground.ascending_m + ground.descending_m) / 2
         return list(np.interp(placed.distance_m, ground.distance_m, mean_m))
     if terrain is not None:
-        return list(dem.height_at(terrain, x_m=placed.x_m, y_m=placed.y_m))
+        return list(sample_grid(terrain, x_m=placed.x_m, y_m=placed.y_m))
     return [float("nan")] * len(placed.x_m)

@@ -10,7 +10,8 @@ import pytest
 
 from evac.errors import InputError
 from evac.frame import Frame
-from evac.inputs.dem import crop, height_at, read_terrain, sd_assumption
+from evac.ground import sample_grid
+from evac.inputs.dem import crop, read_terrain, sd_assumption
 
 FRAME = Frame(latitude_deg=44.0, longitude_deg=-72.0)
 NEAR = (-200.0, -200.0, 200.0, 200.0)
@@ -47,7 +48,7 @@ def test_a_plane_comes_back_between_its_contours(tmp_path):
     terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
     random = np.random.default_rng(1)
     x_m, y_m = random.uniform(-190, 190, (2, 300))
-    height = height_at(terrain, x_m=x_m, y_m=y_m)
+    height = sample_grid(terrain, x_m=x_m, y_m=y_m)
     # 1 cm: degrees bend the drawn lines a little.
     assert height == pytest.approx(1000 + 0.4 * x_m, abs=0.01)
     # Contours of 10 m at a rise of 0.4 lie 25 m apart.
@@ -69,7 +70,7 @@ def test_a_plane_comes_back_between_its_contours(tmp_path):
 def test_heights_in_feet_are_read_as_feet_where_they_say_so(tmp_path, name, shown):
     path = contour_file(tmp_path / "c.geojson", plane_contours(shown=shown), name=name)
     terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
-    assert height_at(terrain, x_m=[100.0], y_m=[0.0]) == pytest.approx(
+    assert sample_grid(terrain, x_m=[100.0], y_m=[0.0]) == pytest.approx(
         [1040.0], abs=0.02
     )
 
@@ -145,7 +146,7 @@ def test_where_no_contour_is_near_there_is_no_height(tmp_path):
     path = contour_file(tmp_path / "c.geojson", lines)
     terrain = read_terrain(path, frame=FRAME, bounds=(-300.0, -200.0, 440.0, 200.0))
     # 920 m at x = -200, 1180 m at x = 450: a gap of 650 m, wider than a triangle.
-    at_gap, on_slope = height_at(terrain, x_m=[100.0, -250.0], y_m=[0.0, 0.0])
+    at_gap, on_slope = sample_grid(terrain, x_m=[100.0, -250.0], y_m=[0.0, 0.0])
     assert np.isnan(at_gap)
     assert on_slope == pytest.approx(900.0, abs=0.05)
 
@@ -198,7 +199,7 @@ def test_ground_on_a_real_contour_has_its_height(shared):
             x_m, y_m = frame.from_degrees(
                 latitude_deg=latitude, longitude_deg=longitude
             )
-            height = height_at(terrain, x_m=x_m, y_m=y_m)
+            height = sample_grid(terrain, x_m=x_m, y_m=y_m)
             apart += list(
                 (height - feature["properties"]["elevation_m"])[~np.isnan(height)]
             )

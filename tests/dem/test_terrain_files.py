@@ -15,10 +15,10 @@ from scipy.ndimage import map_coordinates
 
 from evac.errors import InputError
 from evac.frame import Frame
+from evac.ground import sample_grid
 from evac.inputs import dem, dem_tile
 from evac.inputs.dem import (
     crop,
-    height_at,
     read_terrain,
     require_cover,
     sd_assumption,
@@ -69,7 +69,7 @@ def test_a_tilted_plane_comes_back_everywhere_between_the_cells(tmp_path):
     terrain = read_terrain(plane_tif(tmp_path / "a.tif"), frame=FRAME, bounds=NEAR)
     random = np.random.default_rng(5)
     x_m, y_m = random.uniform(-190, 190, (2, 400))
-    height = height_at(terrain, x_m=x_m, y_m=y_m)
+    height = sample_grid(terrain, x_m=x_m, y_m=y_m)
     # 5 mm: the projections bend a straight plane by this much within a cell.
     assert height == pytest.approx(plane_in_frame(x_m, y_m), abs=0.005)
 
@@ -279,7 +279,7 @@ def test_ends_of_andorran_lifts_stand_where_the_reference_measured_them(shared):
             frame=frame,
             bounds=(min(x_m) - 50, min(y_m) - 50, max(x_m) + 50, max(y_m) + 50),
         )
-        height = height_at(terrain, x_m=x_m, y_m=y_m)
+        height = sample_grid(terrain, x_m=x_m, y_m=y_m)
         apart += list(
             height - [float(rows[way.id]["ele_first"]), float(rows[way.id]["ele_last"])]
         )
@@ -447,7 +447,7 @@ def test_a_wide_area_is_held_in_coarser_cells_and_is_the_same_plane(
     assert terrain.source_cell_m == pytest.approx(10.0, rel=1e-3)
     random = np.random.default_rng(5)
     x_m, y_m = random.uniform(-190, 190, (2, 400))
-    height = height_at(terrain, x_m=x_m, y_m=y_m)
+    height = sample_grid(terrain, x_m=x_m, y_m=y_m)
     assert height == pytest.approx(plane_in_frame(x_m, y_m), abs=0.01)
 
 
@@ -474,7 +474,7 @@ def test_scale_and_offset_of_a_band_are_applied(tmp_path, scale, offset):
         target.scales, target.offsets = (scale,), (offset,)
     terrain = read_terrain(path, frame=FRAME, bounds=NEAR)
     x, y = Transformer.from_crs("EPSG:4326", UTM, always_xy=True).transform(9.0, 46.5)
-    height_m = height_at(terrain, x_m=np.array([0.0]), y_m=np.array([0.0]))[0]
+    height_m = sample_grid(terrain, x_m=np.array([0.0]), y_m=np.array([0.0]))[0]
     assert height_m == pytest.approx(plane(x, y), abs=scale)
 
 

@@ -25,7 +25,8 @@ from small_folder import FILES, edited, write_folder
 from evac.errors import InputError
 from evac.facts.plan import Plan
 from evac.frame import Frame
-from evac.inputs.dem import height_at, read_terrain
+from evac.ground import sample_grid
+from evac.inputs.dem import read_terrain
 from evac.inputs.folder import open_lift
 from evac.inputs.layers import read_layer
 from evac.summary import print_summary
@@ -251,7 +252,7 @@ def test_terrain_in_a_3d_system_keeps_its_place(tmp_path: Path) -> None:
     read = [read_terrain(p, frame=frame, bounds=bounds) for p in (flat, compound)]
 
     assert read[1].elevation_m == pytest.approx(read[0].elevation_m, abs=1e-6)
-    at_origin = height_at(read[1], x_m=np.zeros(1), y_m=np.zeros(1))
+    at_origin = sample_grid(read[1], x_m=np.zeros(1), y_m=np.zeros(1))
     assert at_origin == pytest.approx(1500, abs=0.05)
 
 

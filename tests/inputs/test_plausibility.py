@@ -18,6 +18,7 @@ from small_folder import FILES, edited, write_folder
 
 from evac.errors import InputError
 from evac.facts.lift import Lift
+from evac.ground import sample_grid
 from evac.inputs import fit
 from evac.inputs.folder import open_lift
 from evac.inputs.plausibility import checked
@@ -156,7 +157,7 @@ def surveyed_on_terrain(step_m: float) -> Lift:
     """The test lift whose survey stands `step_m` above its terrain."""
     terrain = make_terrain()
     lift = make_lift(terrain=terrain, ground_table=None)
-    base = fit.dem.height_at(
+    base = sample_grid(
         terrain,
         x_m=[s.x_m for s in lift.supports],  # type: ignore[arg-type]  # a list will do
         y_m=[s.y_m for s in lift.supports],  # type: ignore[arg-type]  # a list will do
