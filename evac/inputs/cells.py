@@ -55,12 +55,21 @@ _FEET = re.compile(
 _INCHES = re.compile(
     r"^(?P<inches>\d+(?:\.\d+)?)\s*(?:\"|\u2033|''|in\.?|inch(?:es)?)$"
 )
+_ABOVE_SEA = re.compile(
+    r"^(?P<number>.*?\d)\s*m[\s.]*(?:(?:\u00fc|u)[\s.]*(?:m|nn|nhn)|a[\s.]*s[\s.]*l"
+    r"|s[\s.]*l[\s.]*m|nhn|nn)\.?$",
+    re.IGNORECASE,
+)
+"""``1412 m \u00fc. M.``, ``1412 m a.s.l.``: metres above the sea."""
+_ELEVATIONS = frozenset({"ground_m", "ascending_m", "descending_m"})
 _METRES = re.compile(r"^(?P<number>.*?)\s*(?:m|metres?|meters?)$")
 _DAY, _MONTH = r"(?:0?[1-9]|[12]\d|3[01])", r"(?:0?[1-9]|1[0-2])"
+_WORDS_AROUND = re.compile(r"[^\d%]*?(?P<number>-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)[^\d%]*")
 _WHOLE_DATE = re.compile(
     rf"(?:{_DAY}[./-]{_MONTH}|{_MONTH}[./-]{_DAY})[./-]\d{{4}}"
     rf"|\d{{4}}[./-]{_MONTH}[./-]{_DAY}(?:[ t]\d\d:\d\d(?::\d\d)?)?"
-    r"|\d\d?/\d\d?/\d\d|\d\d([.-])\d\d\1\d\d"
+    # 24-03-17 is a rope's serial as often as a date.
+    r"|\d\d?/\d\d?/\d\d|\d\d\.\d\d\.\d\d"
     # 3/4 may be a support's name; 03/04 is what a spreadsheet makes of it.
     r"|0[1-9]/[0-3]\d|[0-3]\d/0[1-9]"
 )
@@ -103,6 +112,7 @@ _OWN_UNITS = {
     "_s": "s|sec",
     "lat": "\u00b0",
     "lon": "\u00b0",
+    "crew": "people|persons|rescuers",
 }
 """Units that a cell may repeat, because its column is in them."""
 
@@ -171,6 +181,15 @@ def _without_own_unit(text: str, *, column: str) -> str:
     return text
 
 
+def _money(value: object, info: ValidationInfo) -> object:
+    """A number whose cell may show any currency: costs are only compared."""
+    if isinstance(value, SheetNumber):
+        shown = _WORDS_AROUND.fullmatch(value)
+        if shown:
+            return _number(shown["number"], info)
+    return _number(value, info)
+
+
 def _length(value: object, info: ValidationInfo) -> object:
     """Metres; ``432'``, ``41'6"`` and ``6890 ft`` are feet whatever the header says."""
     reading = _reading(info)
@@ -181,6 +200,8 @@ def _length(value: object, info: ValidationInfo) -> object:
         if any(mark in body.lower() for mark in ("'", "\u2032", "ft", "feet", "foot")):
             return feet_in_metres(text, reading=reading)
         metres = _METRES.match(text)
+        if info.field_name in _ELEVATIONS:
+            metres = _ABOVE_SEA.match(text) or metres
         if metres:
             return plain_number(metres["number"], reading=reading)
     number = _number(value, info)
@@ -328,6 +349,7 @@ BLANK = BeforeValidator(_blank_to_none)
 
 Number = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_number)]
 Metres = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_length)]
+Money = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(_money)]
 Whole = Annotated[int, BeforeValidator(_whole)]
 Text = Annotated[str, Field(max_length=500), BeforeValidator(_text)]
 StepWords = Annotated[Text, BeforeValidator(_step_words)]

@@ -18,6 +18,7 @@ _TOKEN = re.compile(
     r"|(?P<point>[.,])|(?P<percent>%)|(?P<text>@)|(?P<next>;)|(?P<literal>.)",
     re.IGNORECASE | re.DOTALL,
 )
+_CURRENCY_CODE = re.compile(r"\$[A-Z]{3}")
 _SIGNS = " \u00a0\u202f-+()=~\u20ac$\u00a3\u00a5"
 """Alone beside a number these say sign or currency, never a unit."""
 
@@ -145,6 +146,6 @@ def _literal(token: re.Match[str]) -> str:
     bracket = token["bracket"]
     if bracket is None:
         return token["quoted"] or token["escaped"] or token["literal"] or ""
-    # [$CHF-807] is a currency of a country, [Red] a colour; [$ft] may be anything.
-    is_currency = "-" in bracket or not bracket.startswith("$")
-    return "" if is_currency else bracket[1:]
+    # [$CHF-807] and [$CHF] are currencies, [Red] a colour; [$ft] may be anything.
+    is_currency = "-" in bracket or bool(_CURRENCY_CODE.fullmatch(bracket))
+    return "" if is_currency or not bracket.startswith("$") else bracket[1:]

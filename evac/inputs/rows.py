@@ -17,6 +17,7 @@ from evac.inputs.cells import (
     Day,
     Identity,
     Metres,
+    Money,
     Names,
     Number,
     StepWords,
@@ -109,7 +110,7 @@ class TeamRow(_Row):
     vehicle: Annotated[Text | None, BLANK] = None
     drop_order: Annotated[Annotated[Whole, Field(ge=1)] | None, BLANK] = None
     last_drill: Annotated[Day | None, BLANK] = None
-    cost: Annotated[Annotated[Number, Field(ge=0)] | None, BLANK] = None
+    cost: Annotated[Annotated[Money, Field(ge=0)] | None, BLANK] = None
     channel: Annotated[Text | None, BLANK] = None
     duty_from: Annotated[ClockTime | None, BLANK] = None
     duty_to: Annotated[ClockTime | None, BLANK] = None

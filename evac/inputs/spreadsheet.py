@@ -1,8 +1,9 @@
-"""The rows of a spreadsheet file: its one visible sheet, as a person sees it.
+"""The rows of a spreadsheet file: its one visible sheet, cells as a person sees them.
 
 Offices leave old copies on hidden sheets, units in number formats, and formulas that
-nothing has computed. What a person sees is what is read; what cannot be seen is never
-taken for it, and what would be left out is refused.
+nothing has computed. Hidden sheets are not read. Rows and columns of the visible sheet
+are read whether hidden or not: a filter left on must lose no team. What would be left
+out is refused.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import zip_longest
@@ -48,7 +49,9 @@ class _Parts:
     has_merged: bool
 
 
-def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
+def spreadsheet_rows(
+    content: bytes, *, file: str, unread: Collection[str] = ()
+) -> list[list[Cell]]:
     """The cells of the one visible sheet that holds any.
 
     Parameters
@@ -57,6 +60,9 @@ def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
         The whole XLSX file.
     file : str
         Its name, for the errors.
+    unread : collection of str
+        Columns, by the first filled row, that nobody will read: a formula without a
+        value does no harm there.
 
     Returns
     -------
@@ -69,7 +75,8 @@ def spreadsheet_rows(content: bytes, *, file: str) -> list[list[Cell]]:
         merged cells, or formulas without a value.
     """
     with _told_as_problem(file):
-        return _read(content, file=file, parts=_checked_parts(content, file=file))
+        parts = _checked_parts(content, file=file)
+        return _read(content, file=file, parts=parts, unread=unread)
 
 
 def first_rows(content: bytes, *, file: str) -> list[list[str]]:
@@ -139,7 +146,9 @@ def _checked_parts(content: bytes, *, file: str) -> _Parts:
     return _Parts(has_formulas=has_formulas, has_merged=has_merged)
 
 
-def _read(content: bytes, *, file: str, parts: _Parts) -> list[list[Cell]]:
+def _read(
+    content: bytes, *, file: str, parts: _Parts, unread: Collection[str]
+) -> list[list[Cell]]:
     book = _book(content, data_only=True)
     filled = [s for s in _visible_sheets(book) if any(True for _ in _filled_rows(s))]
     if len(filled) > 1:
@@ -159,7 +168,7 @@ def _read(content: bytes, *, file: str, parts: _Parts) -> list[list[Cell]]:
     problems = []
     if parts.has_formulas:
         written = _book(content, data_only=False).worksheets[place]
-        problems += _uncomputed(filled[0], written)
+        problems += _uncomputed(filled[0], written, unread=unread)
     if parts.has_merged:
         whole = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
         problems += _merged(whole.worksheets[place])
@@ -208,18 +217,19 @@ def _is_filled(cell: Any) -> bool:
     return value is not None and (not isinstance(value, str) or bool(value.strip()))
 
 
-def _uncomputed(values: Any, written: Any) -> list[Problem]:
-    """Formulas whose value the file does not hold.
+def _uncomputed(values: Any, written: Any, *, unread: Collection[str]) -> list[Problem]:
+    """Formulas whose value the file does not hold, in columns that are read.
 
     A formula that gives an empty text has been computed: its cell says so by its type.
     """
     problems = []
+    read: set[int] | None = None
     pairs: Iterable[Any] = zip_longest(_all_rows(values), _all_rows(written))
     for (number, row), (_, formulas) in pairs:
         for column, (cell, formula) in enumerate(
             zip(row, formulas, strict=True), start=1
         ):
-            is_formula = formula.data_type == "f"
+            is_formula = formula.data_type == "f" and (read is None or column in read)
             if is_formula and cell.value is None and cell.data_type == "n":
                 text = formula.value
                 problems.append(
@@ -229,6 +239,13 @@ def _uncomputed(values: Any, written: Any) -> list[Problem]:
                         found=text if isinstance(text, str) else "a formula",
                     )
                 )
+        if read is None and any(_is_filled(cell) for cell in row):
+            # Up to the header every formula counts: it may be a column's name.
+            read = {
+                column
+                for column, cell in enumerate(row, start=1)
+                if _is_filled(cell) and str(cell.value).strip().lower() not in unread
+            }
     return problems
 
 

@@ -68,7 +68,8 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
     if len(content) > MOST_BYTES:
         _refuse(file, "too_large", found=f"{len(content):,} bytes", most=MOST_BYTES)
     if is_spreadsheet(file):
-        rows, comma = spreadsheet_rows(content, file=file), False
+        rows = spreadsheet_rows(content, file=file, unread=ALWAYS_ALLOWED)
+        comma = False
     else:
         rows, comma = _csv_rows(content, file=file)
     filled = [

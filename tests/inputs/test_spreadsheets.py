@@ -121,6 +121,65 @@ def test_a_unit_that_is_the_columns_own_may_stand_in_its_format(tmp_path: Path) 
     assert opened(tmp_path, "teams", change).teams[0].ready_s == 6 * 60
 
 
+@pytest.mark.parametrize(
+    "number_format",
+    [
+        '#,##0 "kr"',
+        '"CHF" #,##0',
+        "[$CHF] #,##0",
+        "[$USD] #,##0",
+        '"Fr." #,##0.00',
+        '#,##0\\ "Kč"',
+        "R$ #,##0",
+        '0",-"',
+        '_-* #,##0 "kr"_-;-* #,##0 "kr"_-;_-* "-"?? "kr"_-;_-@_-',
+    ],
+)
+@pytest.mark.parametrize("cost", [0, 1250, 99.5])
+def test_a_cost_may_be_shown_in_any_currency(
+    tmp_path: Path, number_format: str, cost: float
+) -> None:
+    # Number formats that spreadsheet programs offer (from memory).
+    def change(_: Any, sheet: Any) -> None:
+        for row, value in enumerate(("cost", cost, cost), start=1):
+            sheet.cell(row, 10).value = value
+            sheet.cell(row, 10).number_format = number_format
+
+    assert opened(tmp_path, "teams", change).teams[0].cost == cost
+
+
+@pytest.mark.parametrize(
+    ("cost", "number_format"), [(-5, '0 "kr"'), (0.5, "0%"), (5, '"a 2nd" 0')]
+)
+def test_a_cost_that_shows_more_than_a_currency_is_refused(
+    tmp_path: Path, cost: float, number_format: str
+) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        for row, value in enumerate(("cost", cost, cost), start=1):
+            sheet.cell(row, 10).value = value
+            sheet.cell(row, 10).number_format = number_format
+
+    assert "row 2, column cost" in refusal(tmp_path, "teams", change)
+
+
+def test_people_and_metres_above_the_sea_are_what_they_are_called(
+    tmp_path: Path,
+) -> None:
+    crew = opened(tmp_path / "crew", "teams", formatted("B2", '0 "people"'))
+    ground = [
+        opened(tmp_path / str(place), "ground", formatted("B2", number_format))
+        for place, number_format in enumerate(
+            ['#,##0" m ü. M."', '0 "m a.s.l."', '0 "m s.l.m."', '0 "m ü. NN"', "0"]
+        )
+    ]
+
+    assert crew.teams[0].crew == open_lift(write_folder(tmp_path / "x")).teams[0].crew
+    assert len({lift.supports[0].ground_m for lift in ground}) == 1
+    # Above the sea is no height above the ground.
+    told = refusal(tmp_path / "b", "supports", formatted("D2", '0" m ü. M."'))
+    assert "row 2, column rope_height_m" in told
+
+
 def test_a_share_may_be_shown_in_per_cent(tmp_path: Path) -> None:
     lift = opened(tmp_path, "techniques", formatted("L2", "0%"))
 
@@ -153,6 +212,8 @@ def test_a_name_is_the_one_that_its_cell_shows(
         (0, '0;-0;"none"', "none"),
         (1412.5, "0+000.0", "1412.5"),
         (5, "[$CHF-807] 0.00", "5"),
+        (5, "[$CHF] #,##0", "5"),
+        (5, "[$ft] 0", "ft 5"),
         (5, '0.00 "€"', "5"),
         (2, "[Red]0.0", "2"),
         (7, ";;;", "7"),
@@ -258,6 +319,41 @@ def test_a_formula_that_nothing_has_computed_is_refused(tmp_path: Path) -> None:
         "file holds this formula without what it gives: open it in a spreadsheet "
         "program and save it again, or write the value."
     )
+
+
+def test_a_formula_without_a_value_does_no_harm_where_nobody_reads_it(
+    tmp_path: Path,
+) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        width = sheet.max_column
+        for row, text in enumerate((" Note", "=A2", "=A3"), start=1):
+            sheet.cell(row, width + 1).value = text
+        sheet.cell(2, width + 4).value = "=SUM(D2:D4)"
+
+    assert len(opened(tmp_path, "kit", change).kits) == 3
+
+
+def test_a_header_that_nothing_has_computed_is_refused(tmp_path: Path) -> None:
+    # Its whole column would be left out without a word.
+    def change(_: Any, sheet: Any) -> None:
+        column = sheet.max_column + 1
+        sheet.cell(1, column).value = '="pause"&"_min"'
+        sheet.cell(2, column).value = "=A2"
+
+    told = refusal(tmp_path, "kit", change)
+
+    assert "row 1, column" in told
+    assert "expected a value" in told
+
+
+def test_rows_that_a_filter_hides_are_read(tmp_path: Path) -> None:
+    def change(_: Any, sheet: Any) -> None:
+        sheet.row_dimensions[3].hidden = True
+        sheet.column_dimensions["B"].hidden = True
+
+    usual = opened(tmp_path / "a", "kit", lambda *_: None)
+
+    assert opened(tmp_path / "b", "kit", change).kits == usual.kits
 
 
 def test_a_formula_that_gives_an_empty_text_is_a_blank_cell(tmp_path: Path) -> None:
