@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -13,9 +13,23 @@ from pydantic import BaseModel
 from evac import reference
 from evac.errors import InputError
 from evac.inputs.files import DEFAULT_NAMES, FolderFiles
+from evac.inputs.geo import (
+    HAZARD_KINDS,
+    WAY_TRAVEL,
+    HazardProperties,
+    MusterProperties,
+    WayProperties,
+)
 from evac.inputs.lift_toml import toml_table
 from evac.inputs.problems import OPEN, WORDS
-from evac.inputs.rows import KitRow, StepTimeRow, SupportRow, TeamRow, TechniqueRow
+from evac.inputs.rows import (
+    GroundRow,
+    KitRow,
+    StepTimeRow,
+    SupportRow,
+    TeamRow,
+    TechniqueRow,
+)
 from evac.inputs.tables import RawTable, raw_table
 
 TABLES: dict[str, type[BaseModel]] = {
@@ -27,7 +41,12 @@ TABLES: dict[str, type[BaseModel]] = {
 }
 """The tables that every folder has, by the name of their words."""
 
-_LAYERS = ("hazards", "access", "muster")
+_LAYERS: Mapping[str, type[BaseModel]] = {
+    "hazards": HazardProperties,
+    "access": WayProperties,
+    "muster": MusterProperties,
+}
+_KINDS = {"hazards": HAZARD_KINDS, "access": tuple(WAY_TRAVEL)}
 
 
 def new_folder_files() -> dict[str, bytes]:
@@ -180,16 +199,28 @@ def _lift_toml(text: str) -> str:
 
 
 def _readme() -> str:
-    """What every column of every table means, from the same words as the errors."""
+    """What columns and properties mean, from the same words as the errors."""
     out = io.StringIO()
     out.write(WORDS.say("inputs.readme.top") + "\n")
     for name, model in TABLES.items():
-        out.write(f"\n{name}.csv\n")
-        for column, field in model.model_fields.items():
-            key = f"inputs.column.{name}.{column}"
-            meaning = WORDS.say(key) if WORDS.has(key) else ""
-            optional = (
-                "" if field.is_required() else WORDS.say("inputs.readme.optional")
-            )
-            out.write(f"  {column}{optional}: {meaning}".rstrip(" :") + "\n")
+        out.write(f"\n{name}.csv\n" + _columns(name, model))
+    out.write("\n" + WORDS.say("inputs.readme.ground") + "\n")
+    out.write("\nground.csv\n" + _columns("ground", GroundRow))
+    out.write("\n" + WORDS.say("inputs.readme.layers") + "\n")
+    for name, model in _LAYERS.items():
+        out.write(f"\n{name}.geojson " + WORDS.say(f"inputs.readme.{name}") + "\n")
+        out.write(_columns(name, model))
+        if name in _KINDS:
+            kinds = ", ".join(_KINDS[name])
+            out.write(WORDS.say("inputs.readme.kinds", kinds=kinds) + "\n")
     return out.getvalue()
+
+
+def _columns(name: str, model: type[BaseModel]) -> str:
+    lines = []
+    for column, field in model.model_fields.items():
+        key = f"inputs.column.{name}.{column}"
+        meaning = WORDS.say(key) if WORDS.has(key) else ""
+        optional = "" if field.is_required() else WORDS.say("inputs.readme.optional")
+        lines.append(f"  {column}{optional}: {meaning}".rstrip(" :") + "\n")
+    return "".join(lines)

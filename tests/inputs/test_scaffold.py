@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import openpyxl
@@ -180,3 +181,16 @@ def test_files_under_other_usual_names_are_not_called_missing(tmp_path: Path) ->
     assert "ground yet" not in said
     assert "muster" not in said
     assert "There is no hazards.geojson" in said
+
+
+def test_the_readme_of_a_new_folder_describes_all_that_may_lie_in_it() -> None:
+    # An installed package brings no other description along.
+    readme = new_folder_files()["README.txt"].decode("utf-8")
+
+    assert "README of evac" not in readme
+    for name in ("ground.csv", "hazards.geojson", "access.geojson", "muster.geojson"):
+        assert f"\n{name}" in readme
+    for word in ("ascending_m", "opens_low_min", "one_way", "vehicle_round_min"):
+        assert re.search(rf"^  {word}[ :(].*\.$", readme, re.MULTILINE), word
+    for word in ("power line", "open slope", "terrain_crs", "GeoTIFF"):
+        assert word in readme
