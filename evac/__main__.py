@@ -87,7 +87,9 @@ def plan(
 ) -> None:
     """Read a lift folder and write its evacuation plan.
 
-    Exit code 0: everyone is reached and the limit is met; 1: not so; 2: bad input.
+    Exit code 0: everyone is reached and the limit is met; 1: not so.
+
+    2: bad input, output that cannot be written, no memory, or a fault of evac.
     """
     from evac.documents.bundle import write_documents
     from evac.inputs.earlier_plan import read_record

@@ -9,6 +9,7 @@ import tomllib
 import pytest
 from places import ROOT
 
+from evac.__main__ import plan
 from evac.words import Words, sentences
 
 README = (ROOT / "README.md").read_text("utf-8")
@@ -55,6 +56,13 @@ def test_the_readme_shows_both_commands_for_unix_and_windows() -> None:
 )
 def test_the_readme_carries_the_cautions(caution: str) -> None:
     assert caution in README
+
+
+@pytest.mark.parametrize("text", [README, plan.__doc__ or ""], ids=["README", "help"])
+def test_exit_code_2_is_said_to_be_more_than_bad_input(text: str) -> None:
+    # A script that takes every 2 for a bad folder would look for a fault in vain.
+    for reason in ("cannot be written", "memory", "fault"):
+        assert reason in text, reason
 
 
 def test_no_source_file_names_a_place_of_one_machine() -> None:
