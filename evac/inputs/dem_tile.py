@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from affine import Affine
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from pyproj.exceptions import CRSError
 from rasterio.enums import ColorInterp
 from rasterio.errors import RasterioError
@@ -22,7 +22,7 @@ from rasterio.io import DatasetReader, MemoryFile
 from rasterio.windows import Window
 
 from evac.errors import InputError
-from evac.frame import Frame
+from evac.frame import Frame, transformer
 from evac.inputs.dem_file import opened, problem
 from evac.units import FOOT_M
 
@@ -136,7 +136,7 @@ def footprint_deg(path: Path, *, crs: str | None) -> Bounds:
     """West, south, east and north of a terrain file in WGS 84 degrees."""
     with opened(path) as source:
         file_crs = _crs_of(path, source, crs)
-        to_degrees = Transformer.from_crs(file_crs, "EPSG:4326", always_xy=True)
+        to_degrees = transformer(file_crs, "EPSG:4326")
         west, south, east, north = to_degrees.transform_bounds(*source.bounds)
         return west, south, east, north
 
@@ -280,7 +280,7 @@ def cells_of(
     crs: CRS, transform: Affine, frame: Frame, x_m: FloatArray, y_m: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Fractional column and row of cell centres for places in the frame, shape (n,)."""
-    to_file = Transformer.from_crs(frame.crs, crs, always_xy=True)
+    to_file = transformer(frame.crs, crs)
     east, north = to_file.transform(x_m, y_m)
     inverse = ~transform
     column = inverse.a * east + inverse.b * north + inverse.c - 0.5
@@ -369,7 +369,7 @@ def _cell_m(
     rows = np.array([row[0], row[0], row[0] + 1]) + 0.5
     east = transform.a * columns + transform.b * rows + transform.c
     north = transform.d * columns + transform.e * rows + transform.f
-    back = Transformer.from_crs(crs, frame.crs, always_xy=True)
+    back = transformer(crs, frame.crs)
     x, y = back.transform(east, north)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
         # Such a cell reaches past the edge of the map projection, or of the earth.

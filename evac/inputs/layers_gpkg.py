@@ -18,6 +18,7 @@ from pyproj.exceptions import ProjError
 from shapely.geometry.base import BaseGeometry
 
 from evac.errors import InputError, Problem
+from evac.frame import transformer
 from evac.inputs.features import (
     MOST_BYTES,
     MOST_FEATURES,
@@ -117,7 +118,7 @@ def _to_wgs_84(layer: sqlite3.Row, *, file: str) -> Transformer:
         else:
             crs = CRS.from_wkt(str(layer["definition"]))
         # In two dimensions: a round trip of a 3D system may lose the place.
-        return Transformer.from_crs(crs.to_2d(), "EPSG:4326", always_xy=True)
+        return transformer(crs.to_2d(), "EPSG:4326")
     except (ProjError, ValueError, TypeError):
         where = f"layer {layer['table_name']}"
         raise InputError(file, [problem("no_crs", where=where)]) from None

@@ -11,11 +11,10 @@ from contourpy import LineType, contour_generator
 from matplotlib.colors import LightSource
 from numpy.typing import NDArray
 from PIL import Image
-from pyproj import Transformer
 from shapely.geometry import LineString
 
 from evac.facts.lift import Terrain
-from evac.frame import Frame
+from evac.frame import Frame, transformer
 from evac.ground import sample_grid
 
 _LONGEST_PICTURE_PX = 1200
@@ -58,7 +57,7 @@ def shaded_relief(terrain: Terrain, frame: Frame) -> Relief:
     rows, columns = terrain.elevation_m.shape
     east_m = terrain.west_m + (columns - 1) * terrain.cell_m
     north_m = terrain.south_m + (rows - 1) * terrain.cell_m
-    to_web = Transformer.from_crs(frame.crs, "EPSG:3857", always_xy=True)
+    to_web = transformer(frame.crs, "EPSG:3857")
     west, south, east, north = to_web.transform_bounds(
         terrain.west_m, terrain.south_m, east_m, north_m
     )
@@ -84,7 +83,7 @@ def shaded_relief(terrain: Terrain, frame: Frame) -> Relief:
     grey = np.where(np.isfinite(value), 150 + 105 * np.nan_to_num(value), 255)
     picture = io.BytesIO()
     Image.fromarray(grey.astype(np.uint8)).save(picture, "JPEG", quality=70)
-    to_degrees = Transformer.from_crs("EPSG:3857", "EPSG:4326", always_xy=True)
+    to_degrees = transformer("EPSG:3857", "EPSG:4326")
     lon_west, lat_south = to_degrees.transform(west, south)
     lon_east, lat_north = to_degrees.transform(east, north)
     coded = base64.b64encode(picture.getvalue()).decode("ascii")
