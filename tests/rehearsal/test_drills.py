@@ -340,3 +340,19 @@ def test_a_step_that_waits_names_which_of_its_times_shrink() -> None:
     )
     (text,) = shrinking(learned, Words())
     assert text == "ladder / leave the carrier / carrier: high 180 to 120 s"
+
+
+def test_a_called_out_passenger_is_one_more_on_both_papers(demo_plan: Plan) -> None:
+    # The people of the team's sheet are lowered and timed, the imagined one is not.
+    drill = draw_drill(demo_plan, seed=3, kind=DrillKind.INCAPACITATED)
+    team = next(t for t in drill.teams if any(c.calls_pickoff for c in t.carriers))
+    first = team.carriers[0]
+    timed = [s for s in team.steps if s.carrier == 1 and s.row.per == "passenger"]
+    assert timed
+    assert all(step.amount == first.people for step in timed)
+    on_sheet = sheet_of(drill, demo_plan.lift, team.team)
+    assert joined("ONE MORE, UNCONSCIOUS, IS CALLED OUT") in on_sheet
+    assert joined("lower nobody for that one, lower those counted") in on_sheet
+    papers = drill_files(drill, demo_plan.lift, Words())
+    observed = "".join(page.joined for page in read_pages(papers["observer.pdf"]))
+    assert joined("one more passenger here, beside the people of the sheet") in observed
