@@ -14,6 +14,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Side, SupportKind, Team, Technique
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
+from evac.figures.doubt import limit_alarm
 from evac.figures.taken import units_taken
 from evac.gear import technique_of
 from evac.gear.doubts import THROW_WIND_DOUBT_M_PER_S
@@ -54,8 +55,8 @@ def alarm_texts(plan: Plan, words: Words) -> list[str]:
         units = _uncovered_text(plan, words)
         key = "sheet.not_reached_units" if units else "sheet.not_reached"
         found.append(words.say(key, units=units))
-    if plan.limit_met is False:
-        found.append(words.say("sheet.limit_missed"))
+    if verdict := limit_alarm(plan):
+        found.append(words.say(f"sheet.{verdict}"))
     return [*found, *assumed_alarms(plan.lift, words)]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from evac.clock import limit_verdict
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan
 from evac.words import Words
@@ -31,6 +32,20 @@ def of_reached(plan: Plan, key: str) -> str:
     return key if plan.everyone_reached else f"{key}_reached"
 
 
+def limit_alarm(plan: Plan) -> str:
+    """The last part of the words key that says why a limit is not met; "" if all are.
+
+    Days are only spoken of where those who are reached come too late too.
+    """
+    if plan.limit_met is not False:
+        return ""
+    late = any(
+        limit_verdict(plan.lift, limit, plan.simulation) == "missed"
+        for limit in plan.lift.limits
+    )
+    return "limit_missed" if late else "limit_unreached"
+
+
 def alarms(plan: Plan, words: Words, *, not_reached: str) -> tuple[str, ...]:
     """Sentences for the top of a drawing, none where all is well.
 
@@ -44,6 +59,6 @@ def alarms(plan: Plan, words: Words, *, not_reached: str) -> tuple[str, ...]:
         found.append(words.say("figures.doubtful"))
     if heights_assumed(plan.lift):
         found.append(words.say("sheet.assumed_heights"))
-    if plan.limit_met is False:
-        found.append(words.say("figures.limit_missed"))
+    if verdict := limit_alarm(plan):
+        found.append(words.say(f"figures.{verdict}"))
     return tuple(found)

@@ -68,8 +68,9 @@ def zone_section(
     window, bars = layout.window, layout.bars
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=layout.height_mm)
+        dashes = False
         for number, side in enumerate(reversed(layout.sides)):
-            _draw_side(
+            dashes |= _draw_side(
                 figure,
                 layout,
                 side,
@@ -85,14 +86,14 @@ def zone_section(
                 height=rows_of(bars) * ROW_MM,
             )
             draw_hazards(axes, bars, width_mm=WIDTH_MM - 2 * SIDE_MM)
-        _foot(figure, window, layout.height_mm)
+        _foot(figure, window, layout.height_mm, dashes=dashes)
     return figure
 
 
 def _draw_side(
     figure: Figure, layout: ZoneLayout, side: Side, *, bottom: float, height: float
-) -> None:
-    """Draw one side with its labels."""
+) -> bool:
+    """Draw one side with its labels; whether a reach lies within its picture."""
     window = layout.window
     heights = window.plan.heights
     envelope = heights.envelopes[side]
@@ -125,7 +126,7 @@ def _draw_side(
         kinds=support_kinds(window.plan.heights),
         foot_m=[0.0] * len(window.supports),
     )
-    _draw_reach(axes, window, side, high_m=high_m)
+    dashes = _draw_reach(axes, window, side, high_m=high_m)
     for start_m, end_m in unknown_runs(envelope):
         axes.axvspan(
             start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
@@ -164,6 +165,7 @@ def _draw_side(
         va="bottom",
         clip_on=False,
     )
+    return dashes
 
 
 def _side_title(window: Window, side: Side) -> str:
@@ -198,8 +200,12 @@ def _reach_text(window: Window, *, room_mm: float) -> str:
     return text
 
 
-def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> None:
-    """Dashes where the reach of the zone's kit ends, over spans that it reaches."""
+def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> bool:
+    """Dashes where the reach of the zone's kit ends, over spans that it reaches.
+
+    Whether there are any: a reach above the picture has none.
+    """
+    any_drawn = False
     spans = window.plan.heights.line.spans[window.first_span : window.last_span + 1]
     for line in reach_lines(window.plan, kits=window.kits):
         if line.rope_height_m >= high_m:
@@ -213,6 +219,8 @@ def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> Non
             linewidth=0.9,
             linestyle=(0, (7, 3)),
         )
+        any_drawn |= bool(served)
+    return any_drawn
 
 
 def _draw_rope_and_carriers(axes: Axes, window: Window, side: Side) -> None:
@@ -272,11 +280,12 @@ def _support_ids(axes: Axes, window: Window, *, low_m: float, m_per_mm: float) -
         )
 
 
-def _foot(figure: Figure, window: Window, height_mm: float) -> None:
+def _foot(figure: Figure, window: Window, height_mm: float, *, dashes: bool) -> None:
     words = window.words
+    legend = "figures.zone_legend_reach" if dashes else "figures.zone_legend"
     texts = (
         words.say("figures.zone_scale"),
-        say_of(words, "figures.zone_legend", window.plan.lift),
+        say_of(words, legend, window.plan.lift),
     )
     for row, text in enumerate(texts):
         figure.text(

@@ -323,3 +323,16 @@ def test_north_and_scale_never_lie_on_each_other() -> None:
     (bar,) = (line.get_window_extent() for line in axes.lines)
     assert not north.overlaps(scale)
     assert not north.overlaps(bar)
+
+
+def test_dashes_are_explained_only_where_some_are_drawn() -> None:
+    # A 25 m rope ends within the picture; the reach of one of 2 km lies above it.
+    plan = make_plan()
+    zone = plan.assignment.zones[1]
+    for rope_m, explained in ((25.0, True), (2000.0, False)):
+        kits = tuple(replace(kit, rope_length_m=rope_m) for kit in plan.lift.kits)
+        other = replace(plan, lift=replace(plan.lift, kits=kits))
+        drawn = svg_bytes(zone_section(other, [zone], words=Words()))
+        assert ("dashes: reach" in map_texts(drawn)) is explained
+        # The pattern of the reach, 7 on and 3 off, of lines 0.9 thick.
+        assert (b"stroke-dasharray: 6.3,2.7" in drawn) is explained

@@ -33,6 +33,7 @@ from evac.facts.lift import CarrierType, Side, SupportKind
 from evac.facts.plan import Plan
 from evac.facts.work import PickOff, Zone
 from evac.figures import zone_map
+from evac.figures.doubt import alarms
 from evac.maps import map_html
 from evac.tables_out import geojson_bytes
 from evac.words import Words
@@ -704,3 +705,24 @@ def test_who_picks_off_is_named_where_the_technique_cannot() -> None:
     assert joined("call command for Team 3") in sheet_text(plan, "Team_1")
     own = replace(plan, pickoffs=(replace(cover, team="Team 1", kit="K1"),))
     assert joined("your own team can with kit K1") in sheet_text(own, "Team_1")
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [
+        (10_000.0, "not everyone is reached"),
+        (1.0, "in 9 of 10 imagined days"),
+    ],
+)
+def test_a_limit_missed_only_by_those_left_hanging_says_so(
+    minutes: float, said: str
+) -> None:
+    # Those who are reached come in time within 10,000 minutes, not within one.
+    plan = make_plan(unreached_span=13)
+    limits = tuple(replace(item, minutes=minutes) for item in plan.lift.limits)
+    plan = replace(plan, lift=replace(plan.lift, limits=limits), limit_met=False)
+    sentence = f"THIS PLAN DOES NOT MEET ITS TIME LIMIT{':' * ('not' in said)} {said}."
+    on_sheet = " ".join(alarm_texts(plan, Words()))
+    on_drawing = " ".join(alarms(plan, Words(), not_reached="figures.not_reached"))
+    assert sentence.lower() in on_sheet.lower()
+    assert sentence.lower() in on_drawing.lower()
