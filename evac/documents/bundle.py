@@ -135,7 +135,7 @@ def _fitted(plan: Plan, team: Team, words: Words) -> tuple[dict[str, Fact], byte
         page = pdf_bytes("sheet", facts={"title": title, "sheets": [blank]})
         return page_count(page) <= _MOST_PAGES
 
-    # What fits a room fits nearly every tighter one: four tries at most, not nine.
+    # What fits a room fits nearly every tighter one: four tries at most, not twelve.
     first = bisect_left(rooms, True, key=fits)
     # More pages than two, which a finding says; then rather legible than crowded.
     room = rooms[first] if first < len(rooms) else ROOM_OF_LONG_SHEETS

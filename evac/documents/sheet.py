@@ -12,7 +12,7 @@ from evac.documents.names import labels, not_yours_text, place_text, zone_text
 from evac.documents.sheet_assumed import assumed_text
 from evac.documents.sheet_parts import (
     carrier_columns,
-    carrier_widths_mm,
+    carrier_table,
     gate_rows,
     kit_lines,
     landing_lines,
@@ -66,9 +66,16 @@ ROOMS = (
     Room(section_mm=40.0, map_mm=58.0, text_pt=9.5, row_mm=4.6, split=True),
     Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=True),
     Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=False),
+    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=6.0, split=False),
+    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=4.6, split=False),
     Room(section_mm=26.0, map_mm=42.0, text_pt=9.0, row_mm=3.4, split=False),
+    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=3.4, split=False),
 )
-"""From generous to tight; the first with which a sheet keeps to two pages is taken."""
+"""From generous to tight; the first with which a sheet keeps to two pages is taken.
+
+Rows to write in stay tall as long as smaller drawings help: only the longest lists
+get the low ones at the end.
+"""
 
 ROOM_OF_LONG_SHEETS = ROOMS[5]
 
@@ -109,7 +116,6 @@ def sheet_facts(
         "text_pt": room.text_pt,
         "row_mm": room.row_mm,
         "split": room.split,
-        "carrier_widths": list(carrier_widths_mm(words, text_pt=room.text_pt - 0.5)),
         "team": team.id,
         "channel": team.channel or "",
         "stamp": words.say(
@@ -134,7 +140,7 @@ def sheet_facts(
         "warnings": [],
     }
     if zones:
-        facts |= _zone_facts(plan, team, zones, words)
+        facts |= _zone_facts(plan, team, zones, words, room)
         facts |= _drawings(plan, team, zones, words, room, draw=draw)
     else:
         able = any(option.team == team.id for option in plan.work.options)
@@ -151,13 +157,15 @@ def sheet_facts(
 
 
 def _zone_facts(
-    plan: Plan, team: Team, zones: Sequence[Zone], words: Words
+    plan: Plan, team: Team, zones: Sequence[Zone], words: Words, room: Room
 ) -> dict[str, Fact]:
     first = zones[0]
     route = _route_in(plan, team, first)
     support = plan.lift.supports[first.start_support]
     address = geo_address(plan.lift, support)
     columns = carrier_columns(plan, team, words)
+    # Tables are set half a point smaller than the text around them.
+    table = carrier_table(columns, words, text_pt=room.text_pt - 0.5)
     mine = [item for item in plan.schedule.rescues if item.team == team.id]
     return {
         "zones": [zone_text(plan.lift, zone, words) for zone in zones],
@@ -176,6 +184,9 @@ def _zone_facts(
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
+        "carrier_list": table.list_mm,
+        "carrier_widths": list(table.widths_mm),
+        "carrier_pt": table.text_pt,
         "carriers": [[list(row) for row in column] for column in columns],
         "carriers_note": words.say(
             "sheet.carriers_at" if columns else "sheet.carriers_none"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from evac.documents.names import runs_text
 from evac.facts.lift import Kit, Side, Team
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, UnitGate, Zone
+from evac.figures.canvas import MM_PER_PT
 from evac.figures.hazard_bars import hazard_text
 from evac.figures.taken import units_taken
 from evac.muster import landing_class
@@ -19,6 +21,15 @@ from evac.words import Words
 _LINES_ALONE = 11
 """Lines of carriers and span-sides that one column holds before another begins."""
 _MOST_COLUMNS = 2
+_HALF_PAGE_MM = 91.5
+_LIST_ALONE_MM = 110.0
+_LEAST_BLANK_MM = 12.0
+"""Two digits written by hand, gloves on (common practice, no source)."""
+_HEADS_MM = (12.0, 18.0, 9.0, 11.0, 11.0, 8.6)
+"""What heading and handwriting need at 9 pt: order, carrier, at, seat, rope, min."""
+_HEADS_FEET_MM = (7.6, 13.6, 9.0, 11.0, 11.0, 8.6)
+_DIGIT_EM, _MARK_EM = 0.64, 0.34
+_EDGES_MM = 1.6
 
 
 def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]]]:
@@ -54,12 +65,51 @@ def carrier_columns(plan: Plan, team: Team, words: Words) -> list[list[list[str]
     return found
 
 
-def carrier_widths_mm(words: Words, *, text_pt: float) -> tuple[float, ...]:
-    """Widths of the six columns of `carrier_columns`; a blank takes the rest."""
-    at_nine_points = (12.0, 13.6, 15.6, 15.4, 15.6, 8.6)
-    if not words.feet:
-        at_nine_points = (12.0, 18.0, 9.0, 11.0, 11.0, 8.6)
-    return tuple(round(width * text_pt / 9.0, 1) for width in at_nine_points)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarrierTable:
+    """How a list of carriers is set."""
+
+    list_mm: float
+    """Width of one column of the list."""
+    widths_mm: tuple[float, ...]
+    """Of what stands in it: order, carrier, at, seat, rope, minutes."""
+    text_pt: float
+
+    @property
+    def blank_mm(self) -> float:
+        """What is left for the number that is written by hand."""
+        return self.list_mm - sum(self.widths_mm)
+
+
+def carrier_table(
+    columns: Sequence[Sequence[Sequence[str]]], words: Words, *, text_pt: float
+) -> CarrierTable:
+    """Widths of the columns of `carrier_columns`, wide enough for what is in them.
+
+    Letters shrink from `text_pt` to 9 pt before the blank gets too narrow for a number
+    written with gloves on; a list that is not divided has more than half the page.
+    """
+    list_mm = _HALF_PAGE_MM if len(columns) > 1 else _LIST_ALONE_MM
+    rows = [row for column in columns for row in column if len(row) > 1]
+    heads = _HEADS_FEET_MM if words.feet else _HEADS_MM
+    at_nine_points = [
+        max([head, *(_printed_mm(row[place]) for row in rows)])
+        for place, head in enumerate(heads)
+    ]
+    room_mm = list_mm - _LEAST_BLANK_MM
+    most_pt = 9.0 * room_mm / sum(at_nine_points)
+    letters_pt = round(max(9.0, min(text_pt, math.floor(10.0 * most_pt) / 10.0)), 1)
+    return CarrierTable(
+        list_mm=list_mm,
+        widths_mm=tuple(round(width * letters_pt / 9.0, 1) for width in at_nine_points),
+        text_pt=letters_pt,
+    )
+
+
+def _printed_mm(text: str) -> float:
+    """Width of digits and marks in DejaVu Sans at 9 pt, with the cell's edges [mm]."""
+    em = sum(_MARK_EM if letter in ".,/" else _DIGIT_EM for letter in text)
+    return em * 9.0 * MM_PER_PT + _EDGES_MM
 
 
 def _unit_text(plan: Plan, rescue: Rescue, words: Words) -> str:
