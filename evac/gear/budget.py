@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights
-from evac.facts.lift import Kit, Lift
+from evac.facts.lift import Kit, Lift, Side
 from evac.facts.work import Assignment, Rescue, Zone
 from evac.units import GRAVITY_M_PER_S2
 
@@ -68,35 +70,47 @@ def energy_left_j(kit: Kit) -> float | None:
 
 def rescue_energy_j(lift: Lift, heights: Heights, rescue: Rescue) -> float:
     """Energy [J] of lowering everybody of a carrier, at its span's greatest height."""
-    highest_m = max(
-        max(unit.rope_greatest_m, unit.stance_greatest_m) + unit.margin_m
-        for unit in heights.units
-        if unit.side is rescue.side and unit.span_index == rescue.span_index
-    )
-    return descent_energy_j(
-        mass_kg=lift.carriers.passenger_mass_kg,
-        height_m=highest_m - lift.carriers.rope_to_descender_m,
+    return _lowered_j(
+        lift,
+        heights,
+        sides=(rescue.side,),
+        spans=(rescue.span_index,),
         descents=rescue.people,
     )
 
 
 def zone_energy_j(lift: Lift, heights: Heights, zone: Zone) -> float:
     """Energy [J] of lowering everybody a zone is planned with, at greatest height."""
-    span_indices = range(zone.first_span, zone.last_span + 1)
+    return _lowered_j(
+        lift,
+        heights,
+        sides=zone.sides,
+        spans=range(zone.first_span, zone.last_span + 1),
+        descents=zone.people,
+    )
+
+
+def _lowered_j(
+    lift: Lift,
+    heights: Heights,
+    *,
+    sides: Collection[Side],
+    spans: Collection[int],
+    descents: float,
+) -> float:
+    """Energy [J] of so many descents at the greatest height of some units."""
     highest_m = max(
         (
             max(unit.rope_greatest_m, unit.stance_greatest_m) + unit.margin_m
             for unit in heights.units
-            if unit.side in zone.sides
-            and unit.span_index in span_indices
-            and unit.known
+            if unit.side in sides and unit.span_index in spans and unit.known
         ),
         default=0.0,
     )
     return descent_energy_j(
         mass_kg=lift.carriers.passenger_mass_kg,
         height_m=highest_m - lift.carriers.rope_to_descender_m,
-        descents=zone.people,
+        descents=descents,
     )
 
 
