@@ -9,8 +9,9 @@ import numpy as np
 from evac import timing
 from evac.clearing import Turn, carriers_in_unit, runs_towards_last, turns
 from evac.facts.heights import BoolArray, Heights, IntArray
-from evac.facts.lift import FloatArray, Lift, Side, Triple
+from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.work import Assignment, Spread, UnitGate, Work, Zone
+from evac.timing.steps import added
 from evac.triples import Fitted, fit
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -142,7 +143,7 @@ class _Writer:
                 stop_index=stop_index,
                 uphill=uphill,
             )
-            before = _together(turn.passing, turn.set_up) if columns else turn.passing
+            before = added(turn.passing, turn.set_up) if columns else turn.passing
             self._add(
                 row=SIDES.index(side) * spans + turn.span_index,
                 is_carrier=False,
@@ -182,11 +183,3 @@ class _Writer:
         self.likely.append(likely)
         self.high.append(high)
         self._fits += len(low)
-
-
-def _together(one: Triple, other: Triple) -> Triple:
-    return Triple(
-        low=one.low + other.low,
-        likely=one.likely + other.likely,
-        high=one.high + other.high,
-    )
