@@ -128,6 +128,7 @@ def plan(
 def check(folder: Folder) -> None:
     """Only read and check a lift folder."""
     from evac.inputs.folder import open_lift
+    from evac.inputs.scaffold import open_blanks
     from evac.line import find_doubts, lay_out
 
     words = Words()
@@ -137,6 +138,8 @@ def check(folder: Folder) -> None:
         mark = words.say(f"summary.severity_{finding.severity.value}")
         text, remedy = words.finding(finding)
         say(console, f"{mark:5}{text} {remedy}")
+    for blank in open_blanks(folder):
+        say(console, f"- {blank}")
     say(
         console,
         words.say(

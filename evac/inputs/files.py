@@ -111,15 +111,25 @@ def _leaves_folder(name: str, *, key: str) -> InputError:
 
 
 def file_name(files: FolderFiles, named: FilesSection, key: str) -> str | None:
-    """The file's name inside the folder, or None where there is none."""
+    """The file's name inside the folder, or None where there is none.
+
+    Raises
+    ------
+    InputError
+        If the named one is not there, or several could be meant and none is named.
+    """
     stated = getattr(named, key)
     if stated is not None:
         files.inside(stated, key=key)
         return str(stated)
-    for name in DEFAULT_NAMES[key]:
-        if (files.path / name).is_file():
-            files.inside(name, key=key)
-            return name
+    there = [name for name in DEFAULT_NAMES[key] if (files.path / name).is_file()]
+    if len(there) > 1:
+        names = ", ".join(there)
+        where = f"[files] {key}"
+        raise InputError(TOML_NAME, [problem("two_of_one", where=where, found=names)])
+    for name in there:
+        files.inside(name, key=key)
+        return name
     return None
 
 

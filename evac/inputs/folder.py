@@ -16,6 +16,7 @@ from evac.inputs.parts import crew_part, drill_part, ground_part, layer_part, li
 from evac.inputs.problems import problem
 from evac.inputs.sections import LiftToml
 from evac.inputs.troubles import Troubles
+from evac.inputs.unread import unread_findings
 
 
 def open_lift(folder: Path, *, today: date | None = None) -> Lift:
@@ -116,7 +117,12 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         ground_table=ground.table,
         assumptions=_assumptions(toml, ground.terrain),
         plan_texts=dict(toml.plan_texts),
-        findings=(*line.findings, *crews.findings, *ground.findings),
+        findings=(
+            *unread_findings(files, toml.files),
+            *line.findings,
+            *crews.findings,
+            *ground.findings,
+        ),
         drill_records=troubles.settled(drills),
         accepted_steps=frozenset(
             small_letters(name) for name in toml.learning.accepted

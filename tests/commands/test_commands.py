@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -131,6 +132,25 @@ def test_check_alone_writes_nothing(demo: Path) -> None:
     assert done.returncode == 0
     assert "can be planned" in done.stdout
     assert sorted(demo.rglob("*")) == before
+
+
+def test_check_says_which_layers_are_missing_and_which_file_is_not_read(
+    demo: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "lift"
+    shutil.copytree(demo, folder)
+    (folder / "hazards.geojson").rename(folder / "hazard.geojson")
+    toml = folder / "lift.toml"
+    text = re.sub(r"^hazards = .*$", "", toml.read_text("utf-8"), flags=re.MULTILINE)
+    toml.write_text(text, "utf-8")
+
+    done = evac("check", folder)
+    said = " ".join(done.stdout.split())
+
+    assert done.returncode == 0
+    assert "- There is no hazards.geojson: say what lies under the line" in said
+    assert "hazard.geojson (is it meant as hazards.geojson?)" in said
+    assert "There is no muster.geojson" not in said
 
 
 def test_check_tells_what_the_ground_contradicts(demo: Path, tmp_path: Path) -> None:
