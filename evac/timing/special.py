@@ -58,7 +58,8 @@ def special_passengers(
 def special_doubts(lift: Lift, options: Sequence[Option]) -> tuple[Finding, ...]:
     """Kinds of passengers that nobody at all can serve, those who cannot help in one.
 
-    Without any option nobody can be served, which the findings on gear say.
+    Without any option nobody can be served, which the findings on gear say. Kits that
+    state no rated load are named: nobody knows what they hold.
     """
     if not options:
         return ()
@@ -72,6 +73,20 @@ def special_doubts(lift: Lift, options: Sequence[Option]) -> tuple[Finding, ...]
                 key="timing.nobody_heavy",
                 severity=Severity.WARN,
                 values={"mass_kg": HEAVY_KG},
+            )
+        )
+    used = {option.kit for option in options}
+    unrated = [k.id for k in lift.kits if k.id in used and k.rated_most_kg is None]
+    if unrated:
+        findings.append(
+            Finding(
+                key="timing.unrated",
+                severity=Severity.NOTE,
+                values={
+                    "kits": ", ".join(unrated),
+                    "count": len(unrated),
+                    "mass_kg": HEAVY_KG,
+                },
             )
         )
     return tuple(findings)
@@ -88,7 +103,8 @@ def _serves(lift: Lift, option: Option, key: str) -> bool:
 
 
 def _holds(kit: Kit) -> bool:
-    return kit.rated_most_kg is None or kit.rated_most_kg >= HEAVY_KG
+    """Whether a kit is known to hold such a passenger; a blank is no load at all."""
+    return kit.rated_most_kg is not None and kit.rated_most_kg >= HEAVY_KG
 
 
 def _extra_s(lift: Lift, technique: Technique, key: str) -> float:

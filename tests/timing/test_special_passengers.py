@@ -70,14 +70,51 @@ def test_a_very_heavy_passenger_needs_a_kit_rated_for_it() -> None:
     assert ON_ROPE not in served
 
 
+def test_a_kit_without_a_rated_load_is_no_option_for_a_very_heavy_passenger() -> None:
+    # What no maker has stated is not known to hold (common practice, no source). The
+    # builders' loops and ladder state no load; their descender states 150 kg.
+    lift = make_lift()
+    kits = {options(lift)[k].kit for k in categories(lift)["very_heavy"].options}
+
+    assert kits == {"Kit 4"}
+
+
+def test_kits_without_a_rated_load_are_named() -> None:
+    lift = make_lift()
+    (finding,) = special_doubts(lift, options(lift))
+
+    assert (finding.key, finding.severity) == ("timing.unrated", "note")
+    assert "kits Kit 1, Kit 2, Kit 3, Kit 5:" in Words().finding(finding)[0]
+
+
+def test_one_kit_without_a_rated_load_is_one_kit() -> None:
+    first, *others = make_kits()
+    lift = make_lift(
+        kits=(first, *(replace(kit, rated_most_kg=150.0) for kit in others))
+    )
+    (finding,) = special_doubts(lift, options(lift))
+
+    assert "for kit Kit 1: it does" in Words().finding(finding)[0]
+
+
+def test_kits_that_all_state_no_load_leave_nobody_for_the_very_heavy() -> None:
+    lift = make_lift(kits=tuple(replace(k, rated_most_kg=None) for k in make_kits()))
+    told = special_doubts(lift, options(lift))
+
+    assert [item.key for item in told] == ["timing.nobody_heavy", "timing.unrated"]
+    assert "130 kg" in Words().finding(told[0])[0]
+
+
 def test_categories_that_nobody_serves_are_told() -> None:
-    kits = tuple(kit for kit in make_kits() if kit.technique != ON_ROPE)
+    rated = tuple(replace(kit, rated_most_kg=150.0) for kit in make_kits())
+    kits = tuple(kit for kit in rated if kit.technique != ON_ROPE)
     lift = make_lift(kits=kits)
     told = special_doubts(lift, options(lift))
 
     assert [item.key for item in told] == ["timing.nobody_lifts"]
-    assert special_doubts(make_lift(), options(make_lift())) == ()
     assert all(Words().finding(told[0]))
+    whole = make_lift(kits=rated)
+    assert special_doubts(whole, options(whole)) == ()
 
 
 def test_only_weak_kits_are_told() -> None:
