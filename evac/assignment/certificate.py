@@ -75,7 +75,7 @@ def _zone(work: Work, columns: Columns, row: tuple[int, int, int, int, int]) -> 
         start_s=int(columns.start_s[option, kind, first, last]),
         finish_s=int(columns.finish_s[option, kind, first, last]),
         work_s=int(columns.work_s[option, kind, first, last]),
-        people=int(work.people[sides, inside][taken].sum()),
+        people=int(work.people_at[sides, inside][taken].sum(axis=0).max(initial=0)),
     )
 
 

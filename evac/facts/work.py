@@ -229,6 +229,7 @@ class Zone:
     """The cost: last passenger of the zone on the ground, from the order."""
     work_s: int
     people: int
+    """Planned people in all its units together, at the stop position with most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

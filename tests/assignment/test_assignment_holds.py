@@ -9,7 +9,7 @@ import pytest
 from drawn_work import draw_work
 
 from evac.assignment import assign, units_in_order
-from evac.assignment.costs import legs
+from evac.assignment.costs import SIDES, legs
 from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Assignment, Option, Work
 from evac.words import Words
@@ -169,6 +169,20 @@ def test_a_line_seen_from_its_other_end_is_shared_as_well(seed: int) -> None:
         planned=work.planned[:, ::-1],
     )
     assert assign(mirrored).objectives == assign(work).objectives
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_zone_is_planned_for_the_people_of_one_stop(seed: int) -> None:
+    # A carrier stands in one span at a time: the worst stops of two spans do not add
+    # up. Counted here unit by unit, the other way round than in the code.
+    work = drawn(seed)
+    rng = np.random.default_rng(seed)
+    people_at = rng.integers(0, 20, (*work.people.shape, 5))
+    work = replace(work, people_at=people_at, people=people_at.max(axis=2))
+    for zone in assign(work).zones:
+        units = [(SIDES.index(side), span) for side, span in units_in_order(work, zone)]
+        at_stops = [sum(int(people_at[*unit, k]) for unit in units) for k in range(5)]
+        assert zone.people == max(at_stops)
 
 
 def test_one_team_and_one_span_are_counted_by_hand() -> None:
