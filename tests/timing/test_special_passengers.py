@@ -84,7 +84,7 @@ def test_kits_without_a_rated_load_are_named() -> None:
     (finding,) = special_doubts(lift, options(lift))
 
     assert (finding.key, finding.severity) == ("timing.unrated", "note")
-    assert "kits Kit 1, Kit 2, Kit 3, Kit 5:" in Words().finding(finding)[0]
+    assert "4 kits (Kit 1, Kit 2, Kit 3, Kit 5): they do" in Words().finding(finding)[0]
 
 
 def test_one_kit_without_a_rated_load_is_one_kit() -> None:
@@ -94,7 +94,7 @@ def test_one_kit_without_a_rated_load_is_one_kit() -> None:
     )
     (finding,) = special_doubts(lift, options(lift))
 
-    assert "for kit Kit 1: it does" in Words().finding(finding)[0]
+    assert "1 kit (Kit 1): it does" in Words().finding(finding)[0]
 
 
 def test_kits_that_all_state_no_load_leave_nobody_for_the_very_heavy() -> None:
