@@ -23,7 +23,7 @@ from evac.facts.work import (
     Work,
     Zone,
 )
-from evac.gear import rope_needed_m
+from evac.gear import place_rope_needed_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -293,8 +293,7 @@ def _zone_rescues(
             seat_height_m=seat_m,
         )
         _require_known(spread, team=zone.team, span=heights.line.spans[span].id)
-        margin_m = _margin_m(heights.units, side, span)
-        needed_m = _rope_needed_m(lift, technique, rope_m, seat_m, margin_m=margin_m)
+        needed_m = _rope_needed_m(lift, heights, technique, side, columns, stop_index)
         for place, column in enumerate(columns):
             finish_s = clock_s + float(spread.likely_s[place])
             found.append(
@@ -327,30 +326,29 @@ def _require_known(spread: Spread, *, team: str, span: str) -> None:
         raise NoPlanError(message)
 
 
-def _margin_m(units: tuple[UnitHeights, ...], side: Side, span_index: int) -> float:
-    return next(
-        unit.margin_m
-        for unit in units
-        if unit.side is side and unit.span_index == span_index
-    )
-
-
 def _rope_needed_m(
     lift: Lift,
+    heights: Heights,
     technique: Technique,
-    rope_m: FloatArray,
-    seat_m: FloatArray,
-    *,
-    margin_m: float,
+    side: Side,
+    columns: list[int],
+    stop_index: int,
 ) -> FloatArray:
-    descender_m = np.maximum(rope_m - lift.carriers.rope_to_descender_m, 0.0)
-    return np.asarray(
-        rope_needed_m(
-            technique,
-            rope_height_m=rope_m,
-            attachment_height_m=descender_m,
-            seat_height_m=np.maximum(seat_m, 0.0),
-            margin_m=margin_m,
-        ),
-        dtype=float,
+    """Rope for every carrier of some columns, as its span's is found but at its place.
+
+    The envelope's heights and margin there are at most those of the span, so that a
+    kit that reaches the span suffices for each of its carriers.
+    """
+    envelope = heights.envelopes[side]
+    at_m = heights.stops.distance_m[side][stop_index, columns]
+    stance_m, margin_m = (
+        np.interp(at_m, envelope.distance_m, values)
+        for values in (envelope.stance_greatest_m, envelope.margin_m)
+    )
+    return place_rope_needed_m(
+        lift,
+        technique,
+        rope_height_m=heights.stops.rope_height_m[side][stop_index, columns],
+        stance_height_m=stance_m,
+        margin_m=margin_m,
     )

@@ -11,8 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from evac.facts.heights import Heights, StopGrid, UnitHeights
-from evac.facts.lift import Lift, Side
+from evac.facts.heights import Heights, Line, SideEnvelope, StopGrid, UnitHeights
+from evac.facts.lift import FloatArray, Lift, Side
 from evac.line import lay_out
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -54,6 +54,37 @@ def make_units(
     )
 
 
+def make_envelopes(
+    line: Line,
+    *,
+    rope_m: float = 12.0,
+    stance_m: float | None = None,
+    margin_m: float = 0.0,
+    slope_deg: float = 10.0,
+    **_others: float,
+) -> dict[Side, SideEnvelope]:
+    """The envelope whose units `make_units` gives."""
+    distance_m = line.ground[Side.ASCENDING].distance_m
+
+    def everywhere(value: float) -> FloatArray:
+        return np.full(distance_m.size, value)
+
+    return {
+        side: SideEnvelope(
+            side=side,
+            distance_m=distance_m,
+            rope_greatest_m=everywhere(rope_m),
+            rope_least_m=everywhere(rope_m),
+            stance_greatest_m=everywhere(rope_m if stance_m is None else stance_m),
+            margin_m=everywhere(margin_m),
+            slope_greatest_deg=everywhere(slope_deg),
+            drift_m=everywhere(0.0),
+            known=np.ones(distance_m.size, dtype=bool),
+        )
+        for side in SIDES
+    }
+
+
 def make_flat_heights(lift: Lift, *, rope_m: float = 12.0, **units: float) -> Heights:
     """Heights of a lift whose rope is level above the ground, at four stops."""
     line = lay_out(lift)
@@ -70,7 +101,7 @@ def make_flat_heights(lift: Lift, *, rope_m: float = 12.0, **units: float) -> He
     return Heights(
         line=line,
         load_cases=(),
-        envelopes={},
+        envelopes=make_envelopes(line, rope_m=rope_m, **units),
         units=make_units(lift, rope_m=rope_m, **units),
         stops=StopGrid(
             offset_m=offsets,

@@ -15,7 +15,7 @@ from evac.gear.choices import (
 )
 from evac.gear.doubts import doubts
 from evac.gear.nobody import why_nobody
-from evac.gear.reach import counts_from_stance, find_reaches
+from evac.gear.reach import counts_from_stance, find_reaches, place_rope_needed_m
 from evac.gear.rope_needed import greatest_rope_height_m, rope_needed_m
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "greatest_rope_height_m",
     "kit_of",
     "options",
+    "place_rope_needed_m",
     "rescue_energy_j",
     "rope_needed_m",
     "spare_kits",

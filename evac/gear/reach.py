@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from evac.facts.heights import UnitHeights
-from evac.facts.lift import Kit, Lift, Side, Technique
+from evac.facts.lift import FloatArray, Kit, Lift, Side, Technique
 from evac.facts.work import NEVER_S, Option, Reach, UnitGate
 from evac.gear.budget import descent_energy_j, energy_left_j
 from evac.gear.choices import kit_of, technique_of
@@ -82,17 +85,50 @@ def find_reaches(
 
 def unit_rope_needed_m(lift: Lift, technique: Technique, unit: UnitHeights) -> float:
     """Rope [m] that a technique needs in a unit, margin included; NaN: not known."""
-    carriers = lift.carriers
-    rope_m = _counted_height_m(technique, unit)
     return float(
-        rope_needed_m(
+        place_rope_needed_m(
+            lift,
             technique,
-            rope_height_m=rope_m,
-            attachment_height_m=rope_m - carriers.rope_to_descender_m,
-            # Of the counted height: from the stance, where the ground falls away.
-            seat_height_m=rope_m - carriers.rope_to_seat_m,
+            rope_height_m=unit.rope_greatest_m,
+            stance_height_m=unit.stance_greatest_m,
             margin_m=unit.margin_m,
         )
+    )
+
+
+def place_rope_needed_m(
+    lift: Lift,
+    technique: Technique,
+    *,
+    rope_height_m: ArrayLike,
+    stance_height_m: ArrayLike,
+    margin_m: ArrayLike,
+) -> FloatArray:
+    """Rope that a technique needs at places of the line (rule 13).
+
+    Parameters
+    ----------
+    lift : Lift
+    technique : Technique
+    rope_height_m, stance_height_m : array_like
+        The haul rope above the ground right below it, and above the lowest ground
+        within the belayer's radius [m].
+    margin_m : array_like
+        Uncertainty of both [m], 0 or more.
+
+    Returns
+    -------
+    ndarray
+        Rope needed [m], margin included; NaN where a height that counts is not known.
+    """
+    counted_m = _counted_m(technique, rope_height_m, stance_height_m)
+    return rope_needed_m(
+        technique,
+        rope_height_m=counted_m,
+        attachment_height_m=counted_m - lift.carriers.rope_to_descender_m,
+        # Of the counted height: from the stance, where the ground falls away.
+        seat_height_m=counted_m - lift.carriers.rope_to_seat_m,
+        margin_m=margin_m,
     )
 
 
@@ -101,10 +137,19 @@ def counts_from_stance(technique: Technique) -> bool:
     return technique.belayer_radius_m > 0 and technique.most_seat_height_m is None
 
 
+def _counted_m(
+    technique: Technique, rope_height_m: ArrayLike, stance_height_m: ArrayLike
+) -> FloatArray:
+    """The height that counts; not known where either of two that count is not."""
+    rope_m = np.asarray(rope_height_m, dtype=float)
+    if not counts_from_stance(technique):
+        return rope_m
+    higher_m: FloatArray = np.maximum(rope_m, stance_height_m)
+    return higher_m
+
+
 def _counted_height_m(technique: Technique, unit: UnitHeights) -> float:
-    if counts_from_stance(technique):
-        return max(unit.rope_greatest_m, unit.stance_greatest_m)
-    return unit.rope_greatest_m
+    return float(_counted_m(technique, unit.rope_greatest_m, unit.stance_greatest_m))
 
 
 def _reach(lift: Lift, option: Option, unit: UnitHeights, *, is_shut: bool) -> Reach:

@@ -6,14 +6,17 @@ import math
 from dataclasses import replace
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from builders import make_lift
 from flat_chain import Chain, make_chain
 
+from evac import gear
 from evac.assignment.costs import legs, units_in_order
 from evac.clearing import make_schedule, turns
 from evac.errors import NoPlanError
 from evac.facts.lift import Side
+from evac.gear.reach import unit_rope_needed_m
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -124,6 +127,51 @@ def test_rope_needed_is_that_of_the_gear_step_with_the_margin(chain: Chain) -> N
         round(item.rope_needed_m, 2) for item in schedule.rescues if item.team in loops
     }
     assert needed == {36.99}
+
+
+def test_rope_needed_counts_from_the_stance_at_the_carriers_own_place() -> None:
+    # The ground falls away beside the line: the lowest of it within the belayer's
+    # radius lies 4 m below the rope's ground at the first station, 0.01 m more every
+    # metre. By hand for the loop (rule 13) at a stance of h m with 0.5 m of margin:
+    # (2 * (h + 0.5) + 7 + 3 + 3) * 1.03 + 3.
+    lift, flat, work, assignment = make_chain()
+    distance_m = flat.envelopes[Side.ASCENDING].distance_m
+    fallen_m = 14.0 + 0.01 * distance_m
+    heights = replace(
+        flat,
+        envelopes={
+            side: replace(
+                envelope,
+                stance_greatest_m=fallen_m,
+                margin_m=np.full(distance_m.size, 0.5),
+            )
+            for side, envelope in flat.envelopes.items()
+        },
+        units=tuple(
+            replace(
+                unit,
+                margin_m=0.5,
+                stance_greatest_m=14.0 + 0.01 * flat.line.spans[unit.span_index].end_m,
+            )
+            for unit in flat.units
+        ),
+    )
+    units = {(unit.side, unit.span_index): unit for unit in heights.units}
+    option = {zone.team: zone.option for zone in assignment.zones}
+    schedule = make_schedule(lift, heights, work, assignment)
+    loops = 0
+    for rescue in schedule.rescues:
+        technique = gear.technique_of(lift, option[rescue.team].technique)
+        if technique.id.startswith("loop"):
+            loops += 1
+            high_m = 14.0 + 0.01 * rescue.distance_m
+            by_hand_m = (2 * (high_m + 0.5) + 7 + 3 + 3) * 1.03 + 3
+            assert rescue.rope_needed_m == pytest.approx(by_hand_m, abs=1e-9)
+        whole_m = unit_rope_needed_m(
+            lift, technique, units[rescue.side, rescue.span_index]
+        )
+        assert rescue.rope_needed_m <= whole_m + 1e-9
+    assert loops > 0
 
 
 def test_a_stop_position_that_does_not_exist_is_refused(chain: Chain) -> None:
