@@ -100,9 +100,12 @@ def under(lift: Lift, line: Line) -> tuple[Below, ...]:
 def doubts(lift: Lift, line: Line, gates: tuple[UnitGate, ...]) -> tuple[Finding, ...]:
     """What the plan must say about hazards.
 
-    A gate that never opens, an opening with nobody named, seconds left out where the
-    kind costs time, and hazards that lie away from the line.
+    That nobody said what lies below; a gate that never opens, an opening with nobody
+    named, seconds left out where the kind costs time, and hazards that lie away from
+    the line.
     """
+    if not lift.hazards:
+        return (Finding(key="hazards.no_layer", severity=Severity.WARN),)
     hazards = {hazard.id: hazard for hazard in lift.hazards}
     findings: list[Finding] = []
     met: set[str] = set()

@@ -183,8 +183,9 @@ def hazard_blocks(plan: Plan, words: Words) -> list[Block]:
     blocks = [heading(words.say("plandoc.hazards"))]
     rows = gate_rows(plan, _all_units(plan), words)
     if not rows:
-        blocks.append(paragraph(words.say("plandoc.no_hazards")))
-        return blocks
+        if not plan.lift.hazards:
+            return [*blocks, gap(words.say("plandoc.hazards_unknown"))]
+        return [*blocks, paragraph(words.say("plandoc.hazards_none"))]
     keys = ("hazard", "muster_spans", "opened_by", "opens")
     blocks.append(
         table(

@@ -184,6 +184,7 @@ def _zone_facts(
         "gates": [
             list(row) for row in gate_rows(plan, units_taken(plan, zones), words)
         ],
+        "hazards_listed": bool(plan.lift.hazards),
         "carrier_list": table.list_mm,
         "carrier_widths": list(table.widths_mm),
         "carrier_pt": table.text_pt,
