@@ -6,10 +6,12 @@ from evac.facts.lift import Assumption, Lift
 from evac.words import Words
 
 _SHOWN = 4
-_TEAM_KEYS = ("teams", "kit", "techniques")
+_TEAM_KEYS = ("teams", "kit")
+_TECHNIQUE_KEYS = ("techniques",)
 _HEIGHT_KEYS = ("supports.rope_height_m",)
 _GRAVEST = (
     *_TEAM_KEYS,
+    *_TECHNIQUE_KEYS,
     *_HEIGHT_KEYS,
     "supports",
     "files.terrain_sd_m",
@@ -25,12 +27,17 @@ _GRAVEST = (
 
 
 def assumed_alarms(lift: Lift, words: Words) -> list[str]:
-    """Sentences for the frame where teams or support heights are only assumed."""
+    """Sentences for the frame: teams, techniques or support heights only assumed.
+
+    Figures of techniques may be assumed for a team that is there: a false word about
+    the team itself would teach it to skip the frame.
+    """
     open_keys = [item.key for item in lift.assumptions if not item.accepted]
     return [
         words.say(f"sheet.{name}")
         for name, tables in (
             ("assumed_team", _TEAM_KEYS),
+            ("assumed_techniques", _TECHNIQUE_KEYS),
             ("assumed_heights", _HEIGHT_KEYS),
         )
         if any(_within(key, table) for key in open_keys for table in tables)

@@ -12,9 +12,11 @@ import pytest
 from small_folder import FILES
 
 from evac import reference
+from evac.documents.sheet_assumed import assumed_alarms
 from evac.errors import InputError
 from evac.inputs.folder import open_lift
 from evac.inputs.scaffold import new_folder_files, open_blanks
+from evac.words import Words
 
 ANSWERS = {
     "name": '"Newfell"',
@@ -109,6 +111,24 @@ def test_a_filled_folder_opens(tmp_path: Path) -> None:
         "There is no access.geojson: without ways every team crosses open ground.",
         "There is no muster.geojson: say where evacuees are gathered.",
     ]
+
+
+def test_a_team_that_somebody_entered_is_not_called_assumed(tmp_path: Path) -> None:
+    # The techniques' figures come with the folder; teams and kit never do. A false
+    # word in the sheets' frame teaches people to skip it.
+    fill(start(tmp_path))
+
+    (alarm,) = assumed_alarms(open_lift(tmp_path), Words())
+
+    assert alarm == (
+        "THE FIGURES OF THE TECHNIQUES ARE ASSUMED: where your drill book says "
+        "otherwise, it prevails."
+    )
+    toml = tmp_path / "lift.toml"
+    text = toml.read_text("utf-8")
+    assert text.count("accepted = false") == 3
+    toml.write_text(text.replace("accepted = false", "accepted = true"), "utf-8")
+    assert assumed_alarms(open_lift(tmp_path), Words()) == []
 
 
 def test_an_open_cell_of_a_table_is_refused(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from affine import Affine
 from pyproj import Geod
 from shapely.geometry import LineString, shape
 
+from evac.documents.sheet_assumed import assumed_alarms
 from evac.errors import InputError
 from evac.facts.lift import Lift, SupportKind
 from evac.inputs.folder import open_lift
@@ -25,6 +26,7 @@ from evac.inputs.osm_assume import assume
 from evac.inputs.osm_folder import lift_folder_files
 from evac.rope.side import SideLoads, SidePoints, solve_side
 from evac.units import GRAVITY_M_PER_S2
+from evac.words import Words
 
 ANDORRA = ("osm_andorra_2013.osm.gz", "N42E001.hgt.zip")
 DARTMOUTH = ("osm_us_dartmouth_skiway.osm", "dartmouth_skiway_contours.geojson")
@@ -81,6 +83,8 @@ def test_every_usable_lift_with_terrain_gets_a_folder_that_opens(
         "teams",
     } <= keys
     assert not any(assumption.accepted for assumption in lift.assumptions)
+    # Nor does anybody know whether the invented teams exist: in the sheets' frame.
+    assert any("THIS TEAM AND ITS KIT" in a for a in assumed_alarms(lift, Words()))
     assert not any(support.surveyed for support in lift.supports)
     upper, lower = (
         lift.supports[i].ground_m for i in ((-1, 0) if lift.upper_is_last else (0, -1))
