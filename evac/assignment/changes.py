@@ -10,7 +10,8 @@ from evac.assignment.costs import units_in_order
 from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Kit, Lift, Team, Technique
 from evac.facts.work import Assignment, Work
-from evac.gear.choices import NOT_APPROVED, OUTSIDE_HELP, why_not
+from evac.gear.approval import is_approved
+from evac.gear.choices import OUTSIDE_HELP, why_not
 from evac.gear.reach import HAND_THROW_M, unit_rope_needed_m
 
 Value = str | float | int
@@ -90,7 +91,7 @@ def is_usable(lift: Lift, technique: Technique) -> bool:
     """Whether a trained team could ever plan with a technique on this lift."""
     return (
         technique.kind != OUTSIDE_HELP
-        and technique.approval.strip().lower() != NOT_APPROVED
+        and is_approved(technique.approval)
         and lift.carriers.type in technique.carrier_types
         and technique.most_seat_height_m is None
     )

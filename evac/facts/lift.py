@@ -331,7 +331,8 @@ class Technique:
     downhill_only: bool
     wind_limit_m_per_s: float
     approval: str
-    """Approval reference; ``"not approved"`` refuses the technique."""
+    """Approval reference; a cell that says no (`evac.gear.approval`) refuses the
+    technique."""
     belayer_radius_m: float = 10.0
 
 

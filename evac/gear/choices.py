@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from evac.facts.lift import Kit, Lift, Team, Technique
 from evac.facts.work import Option
+from evac.gear.approval import is_approved
 
 OUTSIDE_HELP = "outside help"
-NOT_APPROVED = "not approved"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +97,7 @@ def why_not(lift: Lift, team: Team, technique: Technique) -> str | None:
         return "untrained"
     if technique.kind == OUTSIDE_HELP:
         return "outside_help"
-    if technique.approval.strip().lower() == NOT_APPROVED:
+    if not is_approved(technique.approval):
         return "not_approved"
     if lift.carriers.type not in technique.carrier_types:
         return "carrier"

@@ -166,6 +166,7 @@ def _dated(key: str, severity: Severity, kit: Kit, day: dt.date | None) -> Findi
 def _lost(lift: Lift) -> list[Finding]:
     crews = {team.id: team.crew for team in lift.teams}
     least = {technique.id: technique.min_crew for technique in lift.techniques}
+    approval = {technique.id: technique.approval for technique in lift.techniques}
     return [
         Finding(
             key=f"gear.lost_{refusal.key}",
@@ -175,6 +176,7 @@ def _lost(lift: Lift) -> list[Finding]:
                 "technique": refusal.technique,
                 "crew": crews[refusal.team],
                 "min_crew": least[refusal.technique],
+                "approval": approval[refusal.technique],
             },
         )
         for refusal in refusals(lift)
