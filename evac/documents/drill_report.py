@@ -156,9 +156,9 @@ def learned_rows(learned: Learned, words: Words) -> list[list[str]]:
                 _triple(step.after.seconds, words),
                 words.say(
                     "drill.learned_interval_s",
-                    low=_seconds(step.typical_s[0], words),
-                    middle=_seconds(step.typical_s[1], words),
-                    high=_seconds(step.typical_s[2], words),
+                    low=words.step_seconds(step.typical_s[0]),
+                    middle=words.step_seconds(step.typical_s[1]),
+                    high=words.step_seconds(step.typical_s[2]),
                 ),
                 words.say(f"drill.learned_use_{_use(step)}"),
             ]
@@ -183,13 +183,9 @@ def _use(step: LearnedStep) -> str:
 
 def _triple(seconds: Triple, words: Words) -> str:
     return " / ".join(
-        _seconds(value, words) for value in (seconds.low, seconds.likely, seconds.high)
+        words.step_seconds(value)
+        for value in (seconds.low, seconds.likely, seconds.high)
     )
-
-
-def _seconds(value_s: float, words: Words) -> str:
-    """Seconds of one step; those of a metre are short."""
-    return words.number(value_s, 0 if value_s >= 10 else 1)
 
 
 def acceptance(learned: Learned) -> tuple[str, ...]:
@@ -219,8 +215,8 @@ def shrinking(learned: Learned, words: Words) -> list[str]:
         parts = [
             words.say(
                 f"drill.shrinks_{name}",
-                before=_seconds(old_s, words),
-                after=_seconds(new_s, words),
+                before=words.step_seconds(old_s),
+                after=words.step_seconds(new_s),
             )
             for name, (old_s, new_s) in pairs.items()
             if new_s < old_s

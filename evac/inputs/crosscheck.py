@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
 
 from evac.errors import InputError, Problem
-from evac.facts.lift import Support
+from evac.facts.lift import StepTime, Support
 from evac.frame import Frame
 from evac.inputs.geo import far_away
 from evac.inputs.problems import did_you_mean, problem
@@ -17,6 +18,7 @@ from evac.inputs.rows import (
     TeamRow,
     TechniqueRow,
 )
+from evac.learning import step_key
 from evac.reference import step_times
 
 LEAST_HALF_M = 10.0
@@ -301,6 +303,38 @@ def check_cuts(
                 where="[assignment] cuts_m",
                 found=at_m,
                 least_m=LEAST_HALF_M,
+            )
+        )
+    _raise(file, problems)
+
+
+def check_accepted(
+    accepted: Iterable[str], times: Sequence[StepTime], *, file: str
+) -> None:
+    """Refuse names of accepted steps that no row of the step times bears.
+
+    A name that fits nothing would accept nothing, and nobody would notice.
+
+    Raises
+    ------
+    InputError
+        Listing every name in question, with the rows that may be meant.
+    """
+    keys = {step_key(step): step.step for step in times}
+    problems = []
+    for name in accepted:
+        if name in keys:
+            continue
+        # People leave out technique and unit, or misspell one of the parts.
+        near = get_close_matches(name, keys, cutoff=0.8)
+        steps = get_close_matches(name, dict.fromkeys(keys.values()), cutoff=0.7)
+        near = near or [key for key, step in keys.items() if step in steps]
+        problems.append(
+            problem(
+                "unknown_step",
+                where="[learning] accepted",
+                found=name,
+                names="; ".join(near or keys),
             )
         )
     _raise(file, problems)

@@ -9,7 +9,7 @@ from evac.errors import InputError
 from evac.facts.lift import Assumption, Lift, Terrain
 from evac.inputs import build, dem, plausibility, standing
 from evac.inputs.cells import small_letters
-from evac.inputs.crosscheck import check_cuts
+from evac.inputs.crosscheck import check_accepted, check_cuts
 from evac.inputs.files import TOML_NAME, FolderFiles
 from evac.inputs.lift_toml import named_files, read_lift_toml
 from evac.inputs.parts import crew_part, drill_part, ground_part, layer_part, line_part
@@ -78,6 +78,9 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         line.rows, placed, terrain=ground.terrain, ground=ground.table
     )
     check_cuts(toml.assignment.cuts_m, supports, file=TOML_NAME)
+    times = build.step_times(troubles.settled(crews.times))
+    accepted = frozenset(small_letters(name) for name in toml.learning.accepted)
+    check_accepted(sorted(accepted), times, file=TOML_NAME)
     rope = build.rope(toml)
     section = toml.lift
     lift = Lift(
@@ -109,7 +112,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         teams=teams,
         kits=build.kits(troubles.settled(crews.kits)),
         techniques=build.techniques(troubles.settled(crews.techniques)),
-        step_times=build.step_times(troubles.settled(crews.times)),
+        step_times=times,
         hazards=layers.hazards,
         ways=layers.ways,
         muster_points=layers.points,
@@ -124,9 +127,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
             *ground.findings,
         ),
         drill_records=troubles.settled(drills),
-        accepted_steps=frozenset(
-            small_letters(name) for name in toml.learning.accepted
-        ),
+        accepted_steps=accepted,
         cuts_m=tuple(sorted(toml.assignment.cuts_m)),
         fingerprint=dict(sorted(files.hashes.items())),
     )

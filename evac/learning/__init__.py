@@ -285,11 +285,7 @@ def doubts(learned: Learned) -> tuple[Finding, ...]:
             key="learning.shorter_accepted" if step.accepted else "learning.shorter",
             severity=Severity.NOTE if step.accepted else Severity.WARN,
             where=step_key(step.before),
-            values={
-                "before_s": step.before.seconds.likely,
-                "after_s": step.after.seconds.likely,
-                "count": step.count,
-            },
+            values={"count": step.count, **_before_after(step)},
         )
         for step in learned.steps
         if step.shorter
@@ -304,3 +300,12 @@ def doubts(learned: Learned) -> tuple[Finding, ...]:
         for record in learned.unmatched
     ]
     return tuple(found)
+
+
+def _before_after(step: LearnedStep) -> dict[str, float]:
+    """All three times: a mean may shrink while the likely time grows."""
+    return {
+        f"{when}_{part}_step_s": getattr(row.seconds, part)
+        for when, row in (("before", step.before), ("after", step.after))
+        for part in ("low", "likely", "high")
+    }

@@ -165,6 +165,14 @@ class Words:
             return f"{minutes} min"
         return f"{minutes // 60} h {minutes % 60:02d} min"
 
+    def step_seconds(self, value_s: float) -> str:
+        """Seconds of one step, such as of a metre: 1.45, 4.8, 74.
+
+        They are never rounded up to minutes: two of them are compared.
+        """
+        digits = 0 if value_s >= 10 else 1 if value_s >= 2 else 2
+        return self.number(value_s, digits)
+
     def clock_time(self, value_s: float) -> str:
         """A clock time from seconds after midnight; the day after shows ``+1``."""
         minutes = int(value_s // 60)
@@ -185,6 +193,7 @@ _SHOWERS: dict[str, Callable[[Words, float], str]] = {
     "_per_hour": lambda w, v: f"{w.number(v, 0)}/h",
     "_m_per_s": lambda w, v: f"{w.number(v, 1)} m/s",
     "_kg_per_m": lambda w, v: f"{w.number(v, 2)} kg/m",
+    "_step_s": lambda w, v: f"{w.step_seconds(v)} s",
     "_clock_s": lambda w, v: w.clock_time(v),
     "_share": lambda w, v: f"{w.number(100 * v, 0)} %",
     "_deg": lambda w, v: f"{w.number(v, 0)}°",

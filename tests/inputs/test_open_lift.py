@@ -9,7 +9,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 from pyproj import Geod
-from small_folder import FILES, edited, write_folder
+from small_folder import FILES, LOOP, edited, write_folder
 
 from evac.errors import InputError
 from evac.facts.lift import Grip, SupportKind, TensionState
@@ -231,7 +231,8 @@ DRILLS = """date,team,technique,step,per,seconds,amount,stopped,real,worked_s
 
 
 def test_drill_records_are_read_with_the_row_they_came_from(tmp_path: Path) -> None:
-    toml = FILES["lift.toml"] + '[learning]\naccepted = ["ladder / x / passenger"]\n'
+    accepted = f"{LOOP} / make ready / carrier"
+    toml = FILES["lift.toml"] + f'[learning]\naccepted = ["{accepted}"]\n'
     lift = open_lift(write_folder(tmp_path, drills_csv=DRILLS, lift_toml=toml))
 
     (record,) = lift.drill_records
@@ -239,8 +240,37 @@ def test_drill_records_are_read_with_the_row_they_came_from(tmp_path: Path) -> N
     assert (record.seconds, record.amount, record.worked_s) == (240, 2, 600)
     assert record.date == date(2026, 11, 5)
     assert not record.stopped
-    assert lift.accepted_steps == {"ladder / x / passenger"}
+    assert lift.accepted_steps == {accepted}
     assert "drills.csv" in lift.fingerprint
+
+
+@pytest.mark.parametrize(
+    ("name", "names"),
+    [
+        # Misspelt; without technique and unit; a step that the table counts otherwise.
+        ("make redy", f"{LOOP} / make ready / carrier"),
+        ("Make ready", f"{LOOP} / make ready / carrier"),
+        (f"{LOOP} / lower / passenger", f"{LOOP} / lower / metre"),
+    ],
+)
+def test_an_accepted_step_that_is_none_is_refused_with_those_that_may_be_meant(
+    tmp_path: Path, name: str, names: str
+) -> None:
+    toml = FILES["lift.toml"] + f'[learning]\naccepted = ["{name}"]\n'
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, lift_toml=toml))
+
+    assert "lift.toml, [learning] accepted: found '" in str(refused.value)
+    assert f"Write one of these: {names}" in str(refused.value)
+
+
+def test_an_accepted_step_like_no_other_is_told_all_there_are(tmp_path: Path) -> None:
+    toml = FILES["lift.toml"] + '[learning]\naccepted = ["ladder / x / passenger"]\n'
+    with pytest.raises(InputError, match="expected a step of the table") as refused:
+        open_lift(write_folder(tmp_path, lift_toml=toml))
+
+    for line in FILES["times.csv"].splitlines()[1:]:
+        assert " / ".join(line.split(",")[:3]) in str(refused.value)
 
 
 def test_a_drill_table_without_rows_is_no_fault(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from builders import LOOP, make_step_times
 
 from evac.errors import InputError
 from evac.facts.drill import DrillRecord
+from evac.facts.lift import Triple
 from evac.learning import Learned, LearnedStep, doubts, learn, step_key
 from evac.words import Words
 
@@ -67,8 +68,39 @@ def test_a_shorter_time_is_used_only_when_accepted_by_name() -> None:
     assert row(refused, READY).seconds.likely == 90.0
     assert row(taken, READY).seconds.likely < 60.0
     (finding,) = doubts(refused)
-    assert Words().finding(finding)[0].endswith("the plan still uses the longer time.")
+    assert Words().finding(finding)[0].endswith("uses the longer time of each two.")
     assert doubts(taken)[0].key == "learning.shorter_accepted"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "told"),
+    [
+        # Seconds that somebody decides by are not rounded to the same word.
+        ((1.25, 1.5, 2.5), (1.2, 1.41, 2.4), "likely 1.50 s to 1.41 s"),
+        ((40.0, 100.0, 270.0), (35.0, 74.4, 200.0), "likely 100 s to 74 s"),
+        # A mean that shrinks although the likely time grows is told by what shrinks.
+        ((30.0, 60.0, 180.0), (40.0, 62.0, 120.0), "high 180 s to 120 s"),
+    ],
+)
+def test_whoever_decides_reads_the_seconds_themselves(
+    before: tuple[float, ...], after: tuple[float, ...], told: str
+) -> None:
+    learned = learn(ROWS, many(20.0))
+    step = only(learned)
+    old, new = (
+        replace(
+            step.before,
+            seconds=Triple(**dict(zip(("low", "likely", "high"), three, strict=True))),
+        )
+        for three in (before, after)
+    )
+    (finding,) = doubts(
+        replace(learned, steps=(replace(step, before=old, after=new, shorter=True),))
+    )
+
+    text, remedy = Words().finding(finding)
+    assert told in text
+    assert "[learning] accepted" in remedy
 
 
 def test_no_part_of_a_time_gets_shorter_without_consent() -> None:
