@@ -19,7 +19,7 @@ from evac.figures.taken import units_taken
 from evac.gear import technique_of
 from evac.gear.doubts import THROW_WIND_DOUBT_M_PER_S
 from evac.gear.reach import THROW_WIND_MOST_M_PER_S
-from evac.timing.seconds import support_kinds
+from evac.timing.seconds import is_off_rollers, support_kinds
 from evac.timing.steps import cross_rows
 from evac.words import Words
 
@@ -103,6 +103,8 @@ def _no_crossing(plan: Plan, technique: Technique, index: int) -> str:
         return ""
     if support.doubtful:
         return "doubtful"
+    if is_off_rollers(plan.lift, plan.heights, index):
+        return "lifted"
     if support_kinds(plan.lift, plan.heights, index) & _PRESSED:
         return "" if technique.passes_hold_downs else "hold_down"
     return "" if technique.passes_rollers else "rollers"

@@ -27,10 +27,15 @@ HAND_THROW_M = 10.0
 the 10 to 12 m that a hand throw reaches (rule 13; common practice, no source)."""
 
 LADDER = "ladder"
-ON_THE_ROPE = ("rescuer on the haul rope with a descender", "climb from the support")
-"""Kinds whose rescuer hangs on the haul rope or starts from the support: not beside a
-doubtful support (rule 9), nor beside one whose rollers the rope leaves in any state of
-the evacuation. So none of their zones begins at such a support either."""
+ON_THE_ROPE = (
+    "rescuer on the haul rope with a descender",
+    "climb from the support",
+    "from within a cabin",
+)
+"""Kinds whose rescuer climbs a support and gets onto the haul rope, or along it into
+the cabins: not beside a doubtful support (rule 9), nor beside one whose rollers the
+rope leaves in any state of the evacuation. So none of their zones begins at such a
+support either, nor where nothing stands to climb."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,7 @@ from evac.facts.work import (
     Work,
 )
 from evac.gear import technique_of
+from evac.gear.reach import ON_THE_ROPE
 from evac.timing.seconds import (
     carrier_seconds,
     cross_seconds,
@@ -28,7 +29,7 @@ from evac.timing.seconds import (
     setup_seconds,
     side_change_seconds,
 )
-from evac.timing.steps import CLIMBING, has_times
+from evac.timing.steps import has_times
 from evac.triples import fit, mean_of
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -303,7 +304,8 @@ def _no_start(lift: Lift, options: Sequence[Option]) -> BoolArray | None:
     if not marks.any():
         return None
     climbs = np.array(
-        [technique_of(lift, o.technique).kind in CLIMBING for o in options], dtype=bool
+        [technique_of(lift, o.technique).kind in ON_THE_ROPE for o in options],
+        dtype=bool,
     )
     found: BoolArray = climbs[:, None] & marks[None, :]
     return found

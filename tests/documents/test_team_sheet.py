@@ -444,6 +444,23 @@ def test_a_support_in_doubt_is_not_crossed_on_the_rope() -> None:
     assert text.startswith("Support 6: in doubt. Do NOT cross on the rope")
 
 
+def test_a_support_that_the_rope_may_leave_is_not_crossed_on_it() -> None:
+    # What the step times count there: down and up again, not over the rollers.
+    plan = make_plan()
+    heights = replace(
+        plan.heights,
+        supports=tuple(
+            replace(report, lifted=report.support_id == "6")
+            for report in plan.heights.supports
+        ),
+    )
+    plan = replace(plan, heights=heights)
+    zone = zone_of(plan, "Team 2", builders.ON_ROPE)
+    text, hold_down = crossing_texts(plan, [zone], Words())
+    assert text.startswith("Support 6: the rope may leave its rollers. Do NOT cross")
+    assert hold_down.startswith("Support 7: hold-down.")
+
+
 def test_the_mark_of_a_hold_down_is_explained_where_one_is_drawn() -> None:
     plan = make_plan()
     zones = team_zones(plan)

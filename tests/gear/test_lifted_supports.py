@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 from builders import LOOP, ON_ROPE, make_lift
 
 from evac.assignment.costs import make_columns
@@ -14,12 +15,12 @@ from evac.facts.heights import Heights
 from evac.facts.lift import Lift, Side
 from evac.facts.work import NEVER_S
 from evac.gear import find_reaches, options
+from evac.gear.reach import ON_THE_ROPE
 from evac.heights.envelope import find_heights
 from evac.heights.follow import LASTING, follow
 from evac.line import lay_out
 from evac.ready import make_ready, settle
 from evac.timing import cross_seconds
-from evac.timing.steps import CLIMBING
 from evac.words import Words
 
 DAY = dt.date(2026, 1, 20)
@@ -39,9 +40,17 @@ def dip() -> tuple[Lift, Heights]:
     return lift, find_heights(lift, lay_out(lift))[0]
 
 
-def test_the_rescuer_on_the_rope_does_not_reach_the_spans_beside_it() -> None:
+@pytest.mark.parametrize(
+    "kind", [ON_ROPE, "climb from the support", "from within a cabin"]
+)
+def test_who_climbs_onto_the_rope_does_not_reach_the_spans_beside_it(kind: str) -> None:
     lift, heights = dip()
     assert {report.support_id for report in heights.supports if report.lifted} == {"2"}
+    techniques = tuple(
+        replace(item, kind=kind) if item.id == ON_ROPE else item
+        for item in lift.techniques
+    )
+    lift = replace(lift, techniques=techniques)
     found = options(lift)
     technique = {option.index: option.technique for option in found}
     beside = {
@@ -87,7 +96,7 @@ def test_no_climb_begins_at_it() -> None:
     kinds = {item.id: item.kind for item in lift.techniques}
     starts: dict[bool, set[int]] = {True: set(), False: set()}
     for row, option in enumerate(work.options):
-        climbs = kinds[option.technique] in CLIMBING
+        climbs = kinds[option.technique] in ON_THE_ROPE
         for _, first, last in np.argwhere(columns.finish_s[row] < NEVER_S):
             starts[climbs].add(int(last + 1 if high[row] else first))
     assert 2 not in starts[True]

@@ -21,6 +21,7 @@ from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S
+from evac.gear.reach import ON_THE_ROPE
 from evac.heights.cuts import cut, marks_m, uncut
 from evac.heights.envelope import find_heights
 from evac.heights.follow import _raised
@@ -31,7 +32,6 @@ from evac.line import lay_out
 from evac.maps import map_html
 from evac.plan import make_plan
 from evac.ready import make_ready, worth_cutting
-from evac.timing.steps import CLIMBING
 from evac.words import Words
 
 DAY = dt.date(2026, 1, 20)
@@ -270,7 +270,7 @@ def test_who_must_climb_begins_at_a_support_and_passes_a_mark_along_the_rope() -
     kinds = {item.id: item.kind for item in lift.techniques}
     seen = {True: 0, False: 0}
     for row, option in enumerate(work.options):
-        climbs = kinds[option.technique] in CLIMBING
+        climbs = kinds[option.technique] in ON_THE_ROPE
         for kind, first, last in np.argwhere(columns.finish_s[row] < NEVER_S):
             start = last + 1 if high[row] else first
             inside = [mark for mark in marks if first < mark <= last]
