@@ -20,17 +20,13 @@ from evac.inputs.rows import (
 )
 from evac.learning import step_key
 from evac.reference import step_times
+from evac.timing.steps import ON_THE_GROUND, is_hard_walk, part_of
 
 LEAST_HALF_M = 10.0
 """A half shorter than this is no span to work in (common practice, no source)."""
 
-ON_GROUND = "any on the ground"
-"""Rows of the step times that belong to every technique worked from the ground."""
-
-
-_LOWER = "lower"
-_ONLY_SOMETIMES = ("add for", "check", "reach")
-"""Starts of steps that depend on the passenger, the carrier or the ground."""
+_NEEDED = ("span", "carrier", "passenger", "lower")
+"""Parts of the work that take time with every technique that the first table times."""
 
 
 def check_techniques(
@@ -66,6 +62,9 @@ def check_step_times(
 ) -> None:
     """Refuse rows of an unknown kind, repeats, and techniques without any row.
 
+    Two rows of one step would be added, whatever conditions they name: only walking
+    round a support is looked up by its condition.
+
     None stands for techniques that could not be read: nothing is held against them.
 
     Raises
@@ -73,9 +72,9 @@ def check_step_times(
     InputError
         Listing every row in question.
     """
-    kinds = (*TECHNIQUE_KINDS, ON_GROUND)
+    kinds = (*TECHNIQUE_KINDS, ON_THE_GROUND)
     problems: list[Problem] = []
-    seen: dict[tuple[str, str, str], int] = {}
+    seen: dict[tuple[str, str, bool], int] = {}
     for row, number in zip(rows, numbers, strict=True):
         if row.technique not in kinds:
             problems.append(
@@ -86,7 +85,8 @@ def check_step_times(
                     near=did_you_mean(row.technique, kinds),
                 )
             )
-        key = (row.technique, row.step, row.condition)
+        is_hard = is_hard_walk(row.step, condition=row.condition)
+        key = (row.technique, row.step, is_hard)
         if key in seen:
             problems.append(
                 problem(
@@ -133,7 +133,7 @@ def check_team_steps(
             likely_s = [
                 row.likely_s
                 for row in rows
-                if row.technique == kind and _part(row.step, row.per) == part
+                if row.technique == kind and part_of(row.step, per=row.per) == part
             ]
             if sum(likely_s) > 0:
                 continue
@@ -144,7 +144,7 @@ def check_team_steps(
                     found="0 s" if likely_s else "",
                     kind=kind,
                     step=step,
-                    per="metre" if part == _LOWER else part,
+                    per="metre" if part == "lower" else part,
                 )
             )
     _raise(file, problems)
@@ -155,19 +155,11 @@ def _needed_steps(kind: str) -> dict[str, str]:
     listed = [row for row in step_times() if row.technique == kind]
     found: dict[str, str] = {}
     for row in listed or step_times():
-        part = _part(row.step, row.per)
+        part = part_of(row.step, per=row.per)
         # Of a kind that the first table leaves out, only this much is known.
-        if part is not None and (listed or part in ("passenger", _LOWER)):
+        if part in _NEEDED and (listed or part in ("passenger", "lower")):
             found.setdefault(part, row.step)
     return found
-
-
-def _part(step: str, per: str) -> str | None:
-    """What a step is a part of; None for what is not done at every carrier or span."""
-    if per == "metre":
-        return _LOWER if step.startswith(_LOWER) else None
-    is_always = not step.startswith(_ONLY_SOMETIMES)
-    return per if per in ("span", "carrier", "passenger") and is_always else None
 
 
 def check_drills(
@@ -180,7 +172,7 @@ def check_drills(
     InputError
         Listing every row in question.
     """
-    kinds = (*TECHNIQUE_KINDS, ON_GROUND)
+    kinds = (*TECHNIQUE_KINDS, ON_THE_GROUND)
     problems = [
         problem(
             "times_of_unknown",

@@ -1,8 +1,8 @@
-"""The step times of a folder beside the first table: what is missing or far too short.
+"""The step times of a folder beside the first table: missing, far too short, not used.
 
-A row that is missing counts as no time at all, and minutes that were written where
-seconds belong make a plan sixty times too short. Nobody sees either in the plan, so
-both are told.
+A row that is missing counts as no time at all, as does one that no part of the plan
+looks for, and minutes that were written where seconds belong make a plan sixty times
+too short. Nobody sees any of that in the plan, so all are told.
 """
 
 from __future__ import annotations
@@ -18,9 +18,11 @@ from evac.timing.steps import (
     carrier_rows,
     gear_back_rows,
     is_always,
+    is_taken,
     is_way,
     lower_rows,
     occupied_carrier_rows,
+    part_of,
     passenger_rows,
     span_rows,
 )
@@ -40,7 +42,7 @@ _PARTS: dict[str, Callable[[Lift, str], Triple]] = {
 
 
 def step_doubts(lift: Lift, kinds: Iterable[str]) -> list[Finding]:
-    """Steps that the folder's table lacks, and steps that it states far too short.
+    """Steps that the folder's table lacks, states far too short, or states in vain.
 
     Parameters
     ----------
@@ -55,6 +57,7 @@ def step_doubts(lift: Lift, kinds: Iterable[str]) -> list[Finding]:
         for key, steps in (
             ("timing.steps_left_out", _left_out(lift, first, kind)),
             ("timing.steps_short", _short(lift, first, kind)),
+            ("timing.steps_not_counted", _not_counted(lift, kind)),
         ):
             if steps:
                 shown = "; ".join(steps[:_MOST_SHOWN])
@@ -80,18 +83,32 @@ def _left_out(lift: Lift, first: Lift, kind: str) -> list[str]:
         for row in _counted(first, kind)
         if row.step not in stated
         and (is_always(row) or row.step not in anywhere)
-        and (not is_always(row) or _is_less(lift, first, kind, _part(row)))
+        and (
+            not is_always(row)
+            or _is_less(lift, first, kind, part_of(row.step, per=row.per))
+        )
     ]
 
 
-def _is_less(lift: Lift, first: Lift, kind: str, part: str) -> bool:
+def _not_counted(lift: Lift, kind: str) -> list[str]:
+    """Steps of the folder that nothing looks for, so that they count as no time."""
+    return [
+        row.step
+        for row in lift.step_times
+        if row.technique == kind and not is_taken(row)
+    ]
+
+
+def _is_less(lift: Lift, first: Lift, kind: str, part: str | None) -> bool:
+    if part is None:
+        return False
     total = _PARTS[part]
     return total(lift, kind).likely < total(first, kind).likely
 
 
 def _short(lift: Lift, first: Lift, kind: str) -> list[str]:
     told = []
-    named: set[str] = set()
+    named: set[str | None] = set()
     for row in lift.step_times:
         alike_s = [
             other.seconds.likely
@@ -100,7 +117,7 @@ def _short(lift: Lift, first: Lift, kind: str) -> list[str]:
         ]
         if row.technique != kind or not alike_s:
             continue
-        named.add(_part(row))
+        named.add(part_of(row.step, per=row.per))
         if row.seconds.likely < LEAST_SHARE * min(alike_s):
             told.append(_told(row.step, row.seconds.likely, min(alike_s)))
     for part, total in _PARTS.items():
@@ -122,12 +139,6 @@ def _counted(lift: Lift, kind: str) -> list[StepTime]:
         and not is_way(row)
         and (row.per != "carrier" or id(row) in carrier)
     ]
-
-
-def _part(row: StepTime) -> str:
-    if row.per != "metre":
-        return row.per
-    return "lower" if row.step.startswith("lower") else "gear"
 
 
 def _told(step: str, likely_s: float | None, first_s: float) -> str:

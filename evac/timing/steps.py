@@ -10,13 +10,9 @@ from evac.facts.lift import CarrierType, Conditions, Lift, StepTime, Team, Tripl
 from evac.words import Words
 
 ON_THE_GROUND = "any on the ground"
+"""Rows that are looked up for whoever moves on the ground below the line."""
+
 LADDER = "ladder"
-CLIMBING = (
-    "rescuer on the haul rope with a descender",
-    "climb from the support",
-    "from within a cabin",
-)
-"""Kinds whose rescuer gets onto the rope or into the cabins at a support only."""
 
 GLOVES = 1.3
 GLOVES_BELOW_C = -15.0
@@ -34,9 +30,30 @@ STEEP_GROUND_DEG = 25.0
 MOVE_M = 20.0
 """Length of the move that the table's ground rows state."""
 
-# The starts of steps that are done only under a condition.
-_ADD = "add for"
-_CHECK = "check"
+# The starts of steps that are done only under a condition, and of those looked up.
+_SOMETIMES = ("add for", "check")
+_LAUNCHER = "add for a line"
+_STEEP = "add for steep ground"
+_INCAPACITATED = "add for an incapacitated"
+_CHILD = "add for a child"
+_EMPTY, _CLOSED = "check an empty", "check a closed cabin"
+_CHANGE = "change side"
+_WALK = "walk round a support"
+_FROM_ANYWHERE = (_STEEP, _INCAPACITATED, _CHILD, _EMPTY, _CLOSED, _CHANGE, _WALK)
+_CROSS = "cross"
+_OVER, _DOWN_UP = "over the rollers", "going down and up"
+_MOVES = tuple(
+    f"move 20 m on {how}"
+    for how in (
+        "ski downhill",
+        "foot packed",
+        "foot deep snow downhill",
+        "foot deep snow uphill",
+    )
+)
+_ON_SKI, _PACKED, _DEEP_DOWN, _DEEP_UP = _MOVES
+
+_LOWER = "lower"
 _WAY = "reach"
 _MAKE_READY = "make ready"
 _MAKE_READY_IN_CABIN = "make ready in a cabin"
@@ -112,14 +129,12 @@ def added(first: Triple, second: Triple) -> Triple:
 
 def span_rows(lift: Lift, kind: str) -> Triple:
     """The set-up that every span needs."""
-    return total(_rows(lift, kind, "span", is_always))
+    return total(_of_part(lift, kind, "span"))
 
 
 def launcher_rows(lift: Lift, kind: str) -> Triple:
     """What a line launcher adds to the set-up."""
-    return total(
-        _rows(lift, kind, "span", lambda row: row.step.startswith("add for a line"))
-    )
+    return total(_rows(lift, kind, "span", lambda row: row.step.startswith(_LAUNCHER)))
 
 
 def occupied_carrier_rows(lift: Lift, kind: str) -> list[StepTime]:
@@ -128,7 +143,7 @@ def occupied_carrier_rows(lift: Lift, kind: str) -> list[StepTime]:
     "make ready in a cabin" takes the place of "make ready" on a line of cabins, where
     the technique has both.
     """
-    rows = _rows(lift, kind, "carrier", is_always)
+    rows = _of_part(lift, kind, "carrier", "way")
     in_cabins = lift.carriers.type is CarrierType.CABIN
     if in_cabins and any(row.step == _MAKE_READY_IN_CABIN for row in rows):
         left_out = _MAKE_READY
@@ -144,13 +159,13 @@ def carrier_rows(lift: Lift, kind: str) -> Triple:
 
 def reach_rows(lift: Lift, kind: str) -> Triple | None:
     """Getting the gear to the next carrier; None where the table has no such row."""
-    rows = _rows(lift, kind, "carrier", is_way)
+    rows = _of_part(lift, kind, "way")
     return total(rows) if rows else None
 
 
 def passenger_rows(lift: Lift, kind: str) -> Triple:
     """What every passenger costs, whatever the height."""
-    return total(_rows(lift, kind, "passenger", is_always))
+    return total(_of_part(lift, kind, "passenger"))
 
 
 def steep_rows(lift: Lift, kind: str) -> Triple:
@@ -159,20 +174,17 @@ def steep_rows(lift: Lift, kind: str) -> Triple:
     From the technique's own rows, else from those of another technique: the ground
     is as steep for everybody.
     """
-    step = "add for steep ground"
-    return _own_or_any(lift, kind, step, lambda row: row.step.startswith(step))
+    return _own_or_any(lift, kind, _STEEP, lambda row: row.step.startswith(_STEEP))
 
 
 def lower_rows(lift: Lift, kind: str) -> Triple:
     """Lowering, for every metre of seat height."""
-    return total(_rows(lift, kind, "metre", lambda row: row.step.startswith("lower")))
+    return total(_of_part(lift, kind, "lower"))
 
 
 def gear_back_rows(lift: Lift, kind: str) -> Triple:
     """Everything else that every metre of height costs."""
-    return total(
-        _rows(lift, kind, "metre", lambda row: not row.step.startswith("lower"))
-    )
+    return total(_of_part(lift, kind, "gear"))
 
 
 def check_rows(lift: Lift, kind: str) -> Triple:
@@ -182,43 +194,48 @@ def check_rows(lift: Lift, kind: str) -> Triple:
 
 def change_rows(lift: Lift, kind: str) -> Triple:
     """Changing from one side of the line to the other."""
-    step = "change side"
-    return _own_or_any(lift, kind, step, lambda row: row.step.startswith(step))
+    return _own_or_any(lift, kind, _CHANGE, lambda row: row.step.startswith(_CHANGE))
 
 
 def cross_rows(lift: Lift, kind: str, *, over_rollers: bool) -> Triple | None:
     """Passing a support on the rope; None for kinds that walk on the ground."""
-    wanted = "over the rollers" if over_rollers else "going down and up"
+    wanted = _OVER if over_rollers else _DOWN_UP
     rows = _rows(
         lift,
         kind,
         "support",
-        lambda row: row.step.startswith("cross") and wanted in row.step,
+        lambda row: row.step.startswith(_CROSS) and wanted in row.step,
     )
     return total(rows) if rows else None
 
 
 def walk_rows(lift: Lift, kind: str, *, is_hard: bool) -> Triple:
     """Walking round a support: packed, or deep or steep."""
-    step = "walk round a support"
 
     def fits(row: StepTime) -> bool:
-        return row.step.startswith(step) and is_hard == (
-            "deep" in row.condition or "steep" in row.condition
+        return row.step.startswith(_WALK) and is_hard == is_hard_walk(
+            row.step, condition=row.condition
         )
 
-    return _own_or_any(lift, kind, step, fits)
+    return _own_or_any(lift, kind, _WALK, fits)
+
+
+def is_hard_walk(step: str, *, condition: str) -> bool:
+    """Whether a row is for walking round a support in deep snow or on steep ground.
+
+    The one step that may stand twice for a technique: its condition is looked at.
+    """
+    return step.startswith(_WALK) and ("deep" in condition or "steep" in condition)
 
 
 def move_rows(lift: Lift, team: Team | None, *, uphill: bool) -> Triple:
     """Moving 20 m on the ground below the line, as the team travels and the snow is."""
     if team is not None and team.travel == "ski" and not uphill:
-        wanted = "on ski downhill"
+        step = _ON_SKI
     elif lift.conditions.snow_most_m >= DEEP_SNOW_M:
-        wanted = f"on foot deep snow {'uphill' if uphill else 'downhill'}"
+        step = _DEEP_UP if uphill else _DEEP_DOWN
     else:
-        wanted = "on foot packed"
-    step = f"move 20 m {wanted}"
+        step = _PACKED
     return _own_or_any(lift, ON_THE_GROUND, step, lambda row: row.step == step)
 
 
@@ -231,12 +248,55 @@ def is_hard_ground(lift: Lift, team: Team | None, *, slope_deg: float) -> bool:
 
 def is_always(row: StepTime) -> bool:
     """Whether a step is done whatever the passenger, the ground and the carrier."""
-    return not row.step.startswith((_ADD, _CHECK))
+    return not row.step.startswith(_SOMETIMES)
+
+
+def part_of(step: str, *, per: str) -> str | None:
+    """The part of the usual work that a row gives time to.
+
+    Parameters
+    ----------
+    step, per : str
+        As in the table of step times.
+
+    Returns
+    -------
+    str or None
+        ``"span"``, ``"carrier"``, ``"passenger"``, ``"way"`` to the next carrier,
+        ``"lower"`` or ``"gear"`` (a metre of height each). None: done under a
+        condition only, or beside the spans.
+
+    Examples
+    --------
+    >>> part_of("lower", per="metre"), part_of("reach the next carrier", per="carrier")
+    ('lower', 'way')
+    >>> part_of("check an empty chair", per="carrier") is None
+    True
+    """
+    if per == "metre":
+        return "lower" if step.startswith(_LOWER) else "gear"
+    if per not in ("span", "carrier", "passenger") or step.startswith(_SOMETIMES):
+        return None
+    return "way" if per == "carrier" and step.startswith(_WAY) else per
+
+
+def is_taken(row: StepTime) -> bool:
+    """Whether a row counts in some plan, always or where its condition holds."""
+    if row.step in _MOVES or row.step.startswith(_FROM_ANYWHERE):
+        return True
+    if row.technique == ON_THE_GROUND:
+        return False
+    if row.per == "support":
+        return row.step.startswith(_CROSS) and (
+            _OVER in row.step or _DOWN_UP in row.step
+        )
+    launches = row.per == "span" and row.step.startswith(_LAUNCHER)
+    return launches or part_of(row.step, per=row.per) is not None
 
 
 def is_way(row: StepTime) -> bool:
     """Whether a step is the way to the next carrier."""
-    return row.step.startswith(_WAY)
+    return part_of(row.step, per=row.per) == "way"
 
 
 def is_check(lift: Lift, row: StepTime) -> bool:
@@ -246,17 +306,25 @@ def is_check(lift: Lift, row: StepTime) -> bool:
 
 def adds_for_incapacitated(row: StepTime) -> bool:
     """Whether a step is what a passenger who cannot help adds."""
-    return row.step.startswith("add for an incapacitated")
+    return row.step.startswith(_INCAPACITATED)
 
 
 def adds_for_child(row: StepTime) -> bool:
     """Whether a step is what a small child adds."""
-    return row.step.startswith("add for a child")
+    return row.step.startswith(_CHILD)
 
 
 def _check_step(lift: Lift) -> str:
     in_cabins = lift.carriers.type is CarrierType.CABIN
-    return "check a closed cabin" if in_cabins else "check an empty"
+    return _CLOSED if in_cabins else _EMPTY
+
+
+def _of_part(lift: Lift, kind: str, *parts: str) -> list[StepTime]:
+    return [
+        row
+        for row in lift.step_times
+        if row.technique == kind and part_of(row.step, per=row.per) in parts
+    ]
 
 
 def _rows(

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import pytest
 from builders import make_lift, make_step_times
 
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift, StepTime, Triple
 from evac.timing.first_table import step_doubts
+from evac.timing.steps import is_taken
 from evac.words import Words
 
 LOOP = "loop over the haul rope belayed from the ground"
@@ -124,3 +126,45 @@ def test_moves_on_the_ground_are_compared_too() -> None:
     assert told(lift_with(quick)) == [
         ("timing.steps_short", "any on the ground", f"{step} 2 s (first table: 45 s)")
     ]
+
+
+def own_row(step: str, *, per: str, technique: str = LOOP) -> Lift:
+    """The lift with one row more."""
+    row = StepTime(
+        technique=technique,
+        step=step,
+        per=per,
+        seconds=Triple(low=20.0, likely=60.0, high=120.0),
+        condition="",
+    )
+    lift = make_lift()
+    return replace(lift, step_times=(*lift.step_times, row))
+
+
+@pytest.mark.parametrize(
+    ("step", "per", "technique"),
+    [
+        ("check the harness", "passenger", LOOP),
+        ("check in by radio", "carrier", LOOP),
+        ("add for the radio call", "span", LOOP),
+        ("add for ski boots", "passenger", LOOP),
+        ("add for a line launcher", "carrier", LOOP),
+        ("go round the support", "support", LOOP),
+        ("cross over to the other side", "change", LOOP),
+        ("release on the ground", "passenger", "any on the ground"),
+    ],
+)
+def test_a_row_that_nothing_looks_for_is_told(
+    step: str, per: str, technique: str
+) -> None:
+    lift = own_row(step, per=per, technique=technique)
+
+    assert told(lift) == [("timing.steps_not_counted", technique, step)]
+
+
+def test_a_row_of_another_name_is_added_and_not_told() -> None:
+    assert told(own_row("inspect the harness", per="passenger")) == []
+
+
+def test_every_row_of_the_first_table_is_looked_for() -> None:
+    assert [row.step for row in make_step_times() if not is_taken(row)] == []
