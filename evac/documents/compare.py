@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
+from itertools import chain
 from typing import Any
 
 from evac.clock import FROM_ORDER
@@ -11,6 +13,13 @@ from evac.words import Words
 
 _HEIGHT_CHANGE_M = 0.05
 """Smaller changes round to the same printed height."""
+
+_HEIGHTS = {
+    "seat": "seat_greatest_m",
+    "rope": "rope_greatest_m",
+    "margin": "margin_m",
+}
+"""Words of the heights of a span, and their names in ``plan.json``."""
 
 Record = Mapping[str, Any]
 
@@ -77,42 +86,65 @@ def _state(value: bool | None) -> str:
 
 
 def _times(old: Record, new: Record, words: Words) -> list[str]:
-    found = [
-        _time(f"plandoc.compare.{key}", old[key], new[key], words)
-        for key in ("clear_s", "p50_s", "p90_s", "safe_p90_s")
-    ]
-    before, now = (
-        {
-            item["reason"]: item["after_stop_s"]
-            for item in record["latest"]
-            # No order time meets it: `limit_met` and the P90 say what changed.
-            if item["reason"] != FROM_ORDER
-        }
-        for record in (old, new)
-    )
-    for reason in dict.fromkeys([*before, *now]):
-        text = _time(
-            "plandoc.compare.latest",
-            before.get(reason),
-            now.get(reason),
-            words,
-            reason=words.say(f"clock.{reason}"),
+    found = []
+    for key in ("clear_s", "p50_s", "p90_s", "safe_p90_s"):
+        before, now = (_duration(record, key, words) for record in (old, new))
+        if before != now:
+            found.append(words.say(f"plandoc.compare.{key}", before=before, now=now))
+    latest = [_latest_s(record) for record in (old, new)]
+    for reason in dict.fromkeys(chain.from_iterable(latest)):
+        before, now = (
+            _order_time(record, times_s.get(reason), words)
+            for record, times_s in zip((old, new), latest, strict=True)
         )
-        found.append(text)
-    return [text for text in found if text]
+        if before != now:
+            found.append(
+                words.say(
+                    "plandoc.compare.latest",
+                    before=before,
+                    now=now,
+                    reason=words.say(f"clock.{reason}"),
+                )
+            )
+    return found
 
 
-def _time(
-    key: str, before: float | None, now: float | None, words: Words, **values: str
-) -> str:
-    def shown(value: float | None) -> str:
-        if value is None:
-            return words.say("plandoc.compare.none")
-        return words.duration(value)
+def _duration(record: Record, key: str, words: Words) -> str:
+    value_s = record[key]
+    if value_s is None:
+        return words.say("plandoc.compare.none")
+    return _of_reached(record, words.duration(value_s), words)
 
-    if shown(before) == shown(now):
-        return ""
-    return words.say(key, before=shown(before), now=shown(now), **values)
+
+def _latest_s(record: Record) -> dict[str, float | None]:
+    """The latest order for each reason; of several limits the one that binds."""
+    found: dict[str, float | None] = {}
+    for item in record["latest"]:
+        reason, after_s = item["reason"], item["after_stop_s"]
+        # No order time meets it: `limit_met` and the P90 say what changed.
+        if reason == FROM_ORDER:
+            continue
+        stated = [s for s in (found.get(reason), after_s) if s is not None]
+        found[reason] = min(stated, default=None)
+    return found
+
+
+def _order_time(record: Record, after_s: float | None, words: Words) -> str:
+    if after_s is None:
+        return words.say("plandoc.compare.none")
+    if after_s < 0:
+        text = words.say("plandoc.compare.before_stop", late_s=-after_s)
+    else:
+        # Rounded down: a latest time must never be shown later.
+        text = words.say("plandoc.compare.after_stop", after_s=60 * (after_s // 60))
+    return _of_reached(record, text, words)
+
+
+def _of_reached(record: Record, text: str, words: Words) -> str:
+    """A time, and whether it leaves out people whom nobody reaches."""
+    if record["everyone_reached"]:
+        return text
+    return words.say("plandoc.compare.of_reached", time=text)
 
 
 def _zones(old: Record, new: Record, words: Words) -> list[str]:
@@ -150,6 +182,7 @@ def _by_team(record: Record, words: Words) -> dict[str, str]:
                 last=zone["last"],
                 sides=sides,
                 support=zone["start_support"],
+                technique=zone["technique"],
                 kit=zone["kit"],
                 finish_s=zone["finish_s"],
             )
@@ -182,29 +215,48 @@ def _heights(old: Record, new: Record, words: Words) -> list[str]:
             key = "span_new" if was is None else "span_gone"
             found.append(words.say(f"plandoc.compare.{key}", unit=name))
             continue
-        shown = [_seat(unit, words) for unit in (was, is_now)]
-        if _moved(was, is_now):
+        for key in _moved(was, is_now):
+            before_m, now_m = (
+                _shown(_height_m(unit, key), words) for unit in (was, is_now)
+            )
             found.append(
                 words.say(
-                    "plandoc.compare.seat", unit=name, before=shown[0], now=shown[1]
+                    f"plandoc.compare.{key}", unit=name, before=before_m, now=now_m
                 )
             )
     return found
 
 
-def _moved(was: Record, is_now: Record) -> bool:
+def _moved(was: Record, is_now: Record) -> list[str]:
+    """Which heights of a span changed; of a rope that moves with its seats, the seat.
+
+    A span that becomes known, or is so no more, is told by its seat as well.
+    """
     if was["known"] != is_now["known"]:
-        return True
-    if not was["known"]:
-        return False
-    difference_m = abs(was["seat_greatest_m"] - is_now["seat_greatest_m"])
-    return bool(difference_m >= _HEIGHT_CHANGE_M)
+        return ["seat"]
+    rise_m = {
+        key: _rise_m(_height_m(was, key), _height_m(is_now, key)) for key in _HEIGHTS
+    }
+    told = [key for key, moved_m in rise_m.items() if abs(moved_m) >= _HEIGHT_CHANGE_M]
+    together = math.isclose(rise_m["rope"], rise_m["seat"], abs_tol=_HEIGHT_CHANGE_M)
+    return [key for key in told if key != "rope" or not together]
 
 
-def _seat(unit: Record, words: Words) -> str:
-    if not unit["known"] or unit["seat_greatest_m"] is None:
-        return words.say("plandoc.not_known")
-    return words.length(unit["seat_greatest_m"])
+def _rise_m(was_m: float | None, now_m: float | None) -> float:
+    """How much a height changed; infinite where one of the two is not known."""
+    if was_m is None or now_m is None:
+        return 0.0 if was_m is now_m else math.inf
+    return now_m - was_m
+
+
+def _height_m(unit: Record, key: str) -> float | None:
+    return unit[_HEIGHTS[key]] if unit["known"] else None
+
+
+def _shown(height_m: float | None, words: Words) -> str:
+    return (
+        words.say("plandoc.not_known") if height_m is None else words.length(height_m)
+    )
 
 
 def _inputs(old: Record, new: Record, words: Words) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from made_plan import make_long_lift, make_plan
@@ -19,8 +20,8 @@ from evac.tables_out import plan_json
 from evac.words import Words
 
 
-def record(plan: Plan) -> dict[str, object]:
-    found: dict[str, object] = json.loads(plan_json(plan))
+def record(plan: Plan) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(plan_json(plan))
     return found
 
 
@@ -64,10 +65,102 @@ def test_a_span_that_is_lost_is_named() -> None:
     found = changes(
         record(make_plan()), record(make_plan(unreached_span=14)), words=Words()
     )
-    assert "No longer reached: 14-15 asc.." in found or any(
-        "No longer reached: 14-15 asc." in text for text in found
+    assert "14-15 asc. is no longer reached." in found
+    assert "Everyone is reached: yes before, NO now." in found
+    back = changes(
+        record(make_plan(unreached_span=14)), record(make_plan()), words=Words()
     )
-    assert any("Everyone is reached: yes before, NO now." in text for text in found)
+    assert "14-15 asc. is reached now." in back
+
+
+def test_a_time_that_leaves_people_out_says_so() -> None:
+    before = make_plan()
+    now = make_plan(unreached_span=14)
+    found = changes(record(before), record(now), words=Words())
+    told = [text for text in found if text.startswith("Order to ")]
+    assert len(told) == 4
+    for text in told:
+        earlier, later = text.split(" before, ")
+        assert "only those who are reached" not in earlier
+        assert later.endswith("(only those who are reached) now.")
+
+
+@pytest.mark.parametrize(
+    ("after_s", "told"),
+    [
+        # As the plan says it beside: a latest time is never shown later.
+        (2310.0, "38 min after the stop"),
+        (2280.0, "38 min after the stop"),
+        (-95.0, "too late, 2 min before the stop"),
+        (None, "none"),
+    ],
+)
+def test_a_latest_order_is_shown_as_the_plan_shows_it(
+    after_s: float | None, told: str
+) -> None:
+    before, now = record(make_plan()), record(make_plan())
+    before["latest"] = [{"reason": "dusk", "after_stop_s": 300.0}]
+    now["latest"] = [{"reason": "dusk", "after_stop_s": after_s}]
+    (text,) = changes(before, now, words=Words())
+    assert text.endswith(f": was 5 min after the stop, is {told} now.")
+
+
+def test_of_two_limits_the_one_that_binds_is_compared() -> None:
+    # Two limits have one reason; the tighter one stands first or last.
+    before, now = record(make_plan()), record(make_plan())
+    before["latest"] = [{"reason": "limit", "after_stop_s": s} for s in (600.0, 3600.0)]
+    now["latest"] = [{"reason": "limit", "after_stop_s": s} for s in (3600.0, 300.0)]
+    (text,) = changes(before, now, words=Words())
+    assert "was 10 min after the stop, is 5 min after the stop now" in text
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "value"),
+    [
+        ("units", "known", False),
+        ("units", "rope_greatest_m", 2.0),
+        ("units", "seat_greatest_m", 2.0),
+        ("units", "margin_m", 5.0),
+        ("units", "span", "x-y"),
+        ("zones", "team", "Team X"),
+        ("zones", "first", "7-8"),
+        ("zones", "last", "7-8"),
+        ("zones", "sides", ["descending"]),
+        ("zones", "start_support", "7"),
+        ("zones", "technique", "another technique"),
+        ("zones", "kit", "another kit"),
+        ("zones", "finish_s", 36_000),
+        ("latest", "reason", "cold"),
+        ("latest", "after_stop_s", 60.0),
+        ("", "lift", "Other Six"),
+        ("", "inputs", {"lift.toml": "another"}),
+        ("", "uncovered", [{"side": "ascending", "span": "4-5"}]),
+        ("", "clear_s", 36_000.0),
+        ("", "p50_s", 36_000.0),
+        ("", "p90_s", 36_000.0),
+        ("", "safe_p90_s", 36_000.0),
+        ("", "everyone_reached", False),
+        ("", "limit_met", None),
+    ],
+)
+def test_each_thing_that_is_recorded_is_told_where_it_changed(
+    part: str, key: str, value: object
+) -> None:
+    now = record(make_plan())
+    now["latest"] = [{"reason": "dusk", "after_stop_s": 300.0}]
+    before = json.loads(json.dumps(now))
+    place = now[part][0] if part else now
+    moves = part == "units" and isinstance(value, float)
+    place[key] = place[key] + value if moves else value
+    assert changes(before, now, words=Words()) != []
+
+
+def test_a_rope_that_rises_with_its_seats_is_told_once() -> None:
+    before, now = record(make_plan()), record(make_plan())
+    for key in ("rope_greatest_m", "seat_greatest_m"):
+        now["units"][3][key] += 1.5
+    (text,) = changes(before, now, words=Words())
+    assert text.startswith("Highest seat")
 
 
 def test_another_lift_is_said_first() -> None:
@@ -142,4 +235,4 @@ def test_the_output_folder_is_written_and_a_later_plan_lists_what_changed(
     pages = read_pages((tmp_path / "second" / "plan.pdf").read_bytes())
     text = "".join(page.joined for page in pages)
     assert joined("What changed since the earlier plan") in text
-    assert joined("No longer reached: 14-15 asc.") in text
+    assert joined("14-15 asc. is no longer reached.") in text
