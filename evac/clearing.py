@@ -24,6 +24,7 @@ from evac.facts.work import (
     Zone,
 )
 from evac.gear import place_rope_needed_m
+from evac.heights.cuts import at_places
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -339,16 +340,21 @@ def _rope_needed_m(
     The envelope's heights and margin there are at most those of the span, so that a
     kit that reaches the span suffices for each of its carriers.
     """
-    envelope = heights.envelopes[side]
-    at_m = heights.stops.distance_m[side][stop_index, columns]
+    envelope, stops = heights.envelopes[side], heights.stops
     stance_m, margin_m = (
-        np.interp(at_m, envelope.distance_m, values)
+        at_places(
+            heights.line,
+            envelope,
+            values,
+            distance_m=stops.distance_m[side][stop_index, columns],
+            span_index=stops.span_index[side][stop_index, columns],
+        )
         for values in (envelope.stance_greatest_m, envelope.margin_m)
     )
     return place_rope_needed_m(
         lift,
         technique,
-        rope_height_m=heights.stops.rope_height_m[side][stop_index, columns],
+        rope_height_m=stops.rope_height_m[side][stop_index, columns],
         stance_height_m=stance_m,
         margin_m=margin_m,
     )

@@ -9,7 +9,7 @@ first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -231,19 +231,26 @@ def _moved(stops: StopGrid, side: Side, span_index: int, at_m: float) -> IntArra
     return moved
 
 
-def samples_of(line: Line, span: Span, envelope: SideEnvelope) -> BoolArray:
-    """Samples of an envelope that count for a span, or for a part of one.
+def samples_of(
+    line: Line,
+    span: Span,
+    distance_m: FloatArray,
+    *,
+    drift_m: FloatArray | float = 0.0,
+) -> BoolArray:
+    """Samples a metre apart that count for a span, or for a part of one.
 
-    The sample on a support belongs to both spans beside it; beyond a mark so many
-    more count as carriers may drift, but none of another span.
+    The sample on a support belongs to both spans beside it: carriers of either meet
+    it. Beyond a mark so many more count as carriers may drift (``drift_m``, of every
+    sample), but none of another span.
     """
     first, last = span.index, span.index + 1
     start_m, end_m = span.start_m, span.end_m
+    moves_m = np.broadcast_to(drift_m, distance_m.shape)
     if line.supports[first].mark:
-        start_m -= _drift_m(envelope, start_m)
+        start_m -= _drift_at_m(moves_m, distance_m, start_m)
     if line.supports[last].mark:
-        end_m += _drift_m(envelope, end_m)
-    distance_m = envelope.distance_m
+        end_m += _drift_at_m(moves_m, distance_m, end_m)
     stands_m = line.distance_m[_stands(line)]
     before_m = stands_m[stands_m <= span.start_m][-1]
     after_m = stands_m[stands_m >= span.end_m][0]
@@ -253,16 +260,73 @@ def samples_of(line: Line, span: Span, envelope: SideEnvelope) -> BoolArray:
     return inside
 
 
-def _drift_m(envelope: SideEnvelope, at_m: float) -> float:
+def _drift_at_m(drift_m: FloatArray, distance_m: FloatArray, at_m: float) -> float:
     """How far from a cut a carrier may hang that hangs at the cut at another time."""
-    beside = np.abs(envelope.distance_m - at_m) <= 1.0
-    return max(LEAST_DRIFT_M, float(envelope.drift_m[beside].max()))
+    beside = np.abs(distance_m - at_m) <= 1.0
+    return max(LEAST_DRIFT_M, float(drift_m[beside].max()))
+
+
+def grid_rope_m(
+    line: Line, envelopes: Mapping[Side, SideEnvelope], *, stops: StopGrid
+) -> dict[Side, FloatArray]:
+    """The envelope's greatest rope height at every carrier of a stop grid."""
+    return {
+        side: at_places(
+            line,
+            envelope,
+            envelope.rope_greatest_m,
+            distance_m=stops.distance_m[side],
+            span_index=stops.span_index[side],
+        )
+        for side, envelope in envelopes.items()
+    }
+
+
+def at_places(
+    line: Line,
+    envelope: SideEnvelope,
+    values: FloatArray,
+    *,
+    distance_m: FloatArray,
+    span_index: IntArray,
+) -> FloatArray:
+    """Values of an envelope where carriers stand, each from samples of its own span.
+
+    Parameters
+    ----------
+    line : Line
+    envelope : SideEnvelope
+    values : ndarray, shape (m,)
+        One of the envelope's, a value a metre.
+    distance_m, span_index : ndarray of one shape
+        Places, and the span of each; -1 where nothing stands.
+
+    Returns
+    -------
+    ndarray
+        Of the places' shape; NaN where nothing stands, and in a span that holds a
+        sample that is not known.
+    """
+    found = np.full(distance_m.shape, np.nan)
+    for span in line.spans:
+        here = span_index == span.index
+        if not here.any():
+            continue
+        # A neighbour beyond the support may belong to a span that is not known.
+        inside = samples_of(line, span, envelope.distance_m, drift_m=envelope.drift_m)
+        if envelope.known[inside].all():
+            found[here] = np.interp(
+                distance_m[here], envelope.distance_m[inside], values[inside]
+            )
+    return found
 
 
 def _half(lift: Lift, heights: Heights, unit: UnitHeights, half: Span) -> UnitHeights:
     """One half of a unit, its heights from the same envelope."""
     envelope: SideEnvelope = heights.envelopes[unit.side]
-    inside = samples_of(heights.line, half, envelope)
+    inside = samples_of(
+        heights.line, half, envelope.distance_m, drift_m=envelope.drift_m
+    )
     placed = heights.stops.span_index[unit.side] == half.index
     named = replace(
         unit,
@@ -271,8 +335,8 @@ def _half(lift: Lift, heights: Heights, unit: UnitHeights, half: Span) -> UnitHe
         # The grid knows one load and sixteen stops: others may bring one more in.
         carriers_most=min(unit.carriers_most, int(placed.sum(axis=1).max()) + 1),
     )
-    if not unit.known or not envelope.known[inside].all():
-        return named if not unit.known else replace(named, known=False, reason="void")
+    if not unit.known:
+        return named
     rope = np.where(inside, envelope.rope_greatest_m, -np.inf)
     least_m = float(envelope.rope_least_m[inside].min())
     greatest_m = float(rope.max())

@@ -19,7 +19,7 @@ import numpy as np
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, IntArray, Line, SideEnvelope, StopGrid
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
-from evac.heights.cuts import cut, marks_m, uncut
+from evac.heights.cuts import at_places, cut, marks_m, uncut
 from evac.heights.extremes import SideExtremes, find_extremes
 from evac.heights.kinds import support_kinds, upward_pulls_n
 from evac.heights.load_cases import load_cases
@@ -234,8 +234,12 @@ def _stops(
         placed = ~np.isnan(distance[side])
         span[side] = np.where(placed, span_of(line, distance[side]), -1)
         envelope = envelopes[side]
-        rope[side] = np.interp(
-            distance[side], envelope.distance_m, envelope.rope_greatest_m
+        rope[side] = at_places(
+            line,
+            envelope,
+            envelope.rope_greatest_m,
+            distance_m=distance[side],
+            span_index=span[side],
         )
         seat[side] = rope[side] - lift.carriers.rope_to_seat_m
     grid = StopGrid(

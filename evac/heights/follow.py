@@ -17,7 +17,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Heights, Line, SideEnvelope, UnitHeights
 from evac.facts.lift import FloatArray, Lift, LoadCase, Side
 from evac.facts.work import Schedule
-from evac.heights.cuts import samples_of, uncut
+from evac.heights.cuts import grid_rope_m, samples_of, uncut
 from evac.heights.margins import ORDER_FREE_EXCESS_M
 from evac.heights.side_model import span_of
 from evac.heights.stop import side_models, solve_stop, spans_beside
@@ -297,7 +297,16 @@ def _raised(lift: Lift, heights: Heights, excess: Excess) -> Heights:
         for unit in heights.units:
             if unit.side is side:
                 units.append(_raised_unit(heights, unit, up=up, down=down))
-    return replace(heights, envelopes=envelopes, units=tuple(units))
+    rope_m = grid_rope_m(heights.line, envelopes, stops=heights.stops)
+    stops = replace(
+        heights.stops,
+        rope_height_m=rope_m,
+        seat_height_m={
+            side: values - lift.carriers.rope_to_seat_m
+            for side, values in rope_m.items()
+        },
+    )
+    return replace(heights, envelopes=envelopes, units=tuple(units), stops=stops)
 
 
 def _widened(values: FloatArray, reach: int) -> FloatArray:
@@ -314,7 +323,12 @@ def _raised_unit(
     if not unit.known:
         return unit
     old = heights.envelopes[unit.side]
-    inside = samples_of(heights.line, heights.line.spans[unit.span_index], old)
+    inside = samples_of(
+        heights.line,
+        heights.line.spans[unit.span_index],
+        old.distance_m,
+        drift_m=old.drift_m,
+    )
     greatest = np.where(inside, old.rope_greatest_m + up, -np.inf)
     at = int(greatest.argmax())
     # Raising never lowers what a unit already holds.

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Line, SideEnvelope, Span, UnitHeights
+from evac.facts.heights import BoolArray, Line, SideEnvelope, Span, UnitHeights
 from evac.facts.lift import FloatArray, Lift, Side
+from evac.heights.cuts import samples_of
 from evac.heights.extremes import SideExtremes
 from evac.heights.margins import Margins
 from evac.heights.stop import doubtful_spans, spans_beside
@@ -23,7 +24,8 @@ def side_envelope(
     """Extremes of one side as an envelope, one value a metre.
 
     A sample that no carrier comes nearest to (right at a station) takes its values
-    from its neighbours; one without ground is not known.
+    from its neighbours; one without ground is not known. The sample on a support
+    belongs to both spans beside it: it is doubtful only where both are.
     """
     ground = line.ground[side]
     void = np.isnan(ground.elevation_m) | np.isnan(ground.stance_m)
@@ -31,11 +33,12 @@ def side_envelope(
     least = _filled(extremes.least_m[0])
     stance = _filled(extremes.greatest_m[1])
     sunk = least - lift.carriers.rope_to_seat_m <= 0
-    spans = np.searchsorted(line.distance_m, ground.distance_m, side="left") - 1
-    doubtful = np.isin(
-        np.clip(spans, 0, len(line.spans) - 1), doubtful_spans(line.supports)
-    )
-    known = ~(void | sunk | doubtful)
+    doubtful = doubtful_spans(line.supports)
+    sure = np.zeros(ground.distance_m.size, dtype=bool)
+    for span in line.spans:
+        if span.index not in doubtful:
+            sure |= samples_of(line, span, ground.distance_m)
+    known = sure & ~(void | sunk)
 
     def shown(values: FloatArray) -> FloatArray:
         return np.where(known, values, np.nan)
@@ -116,11 +119,7 @@ def _unit(
     beside_lifted: bool,
 ) -> UnitHeights:
     ground = line.ground[envelope.side]
-    # The sample on a support belongs to both spans beside it: heights are met there
-    # by carriers of either.
-    inside = (ground.distance_m >= span.start_m - 0.5) & (
-        ground.distance_m <= span.end_m + 0.5
-    )
+    inside = samples_of(line, span, ground.distance_m)
     reason = _reason(lift, line, span, inside, extremes, envelope)
     known = not reason
     rope = np.where(known & inside, envelope.rope_greatest_m, np.nan)
@@ -172,7 +171,7 @@ def _unit(
 def _covering(
     values: FloatArray,
     margin_m: FloatArray,
-    inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+    inside: BoolArray,
 ) -> tuple[float, int, float]:
     """What covers a span's greatest value: how much, at which sample, what is off.
 
@@ -195,7 +194,7 @@ def _reason(
     lift: Lift,
     line: Line,
     span: Span,
-    inside: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+    inside: BoolArray,
     extremes: SideExtremes,
     envelope: SideEnvelope,
 ) -> str:
@@ -205,7 +204,7 @@ def _reason(
     ground = line.ground[envelope.side]
     if np.isnan(ground.elevation_m[inside] + ground.stance_m[inside]).any():
         return "void"
-    least_m = float(np.nanmin(extremes.least_m[0][inside]))
+    least_m = float(_filled(extremes.least_m[0])[inside].min())
     if least_m <= 0:
         return "rope_in_ground"
     if least_m - lift.carriers.rope_to_seat_m <= 0:

@@ -236,6 +236,13 @@ def _work_table(
     for number, side in enumerate(SIDES):
         span_index = stops.span_index[side]
         people = stop_people(lift, stops, side)
+        # Nobody works in a span that is not known: its heights, and those of places
+        # without a carrier, do not count. Of any other span none may be missing.
+        known = np.append([unit.known for unit in units[number]], [False])[span_index]
+        rope_m, seat_m = (
+            np.where(known, heights_m[side], 0.0)
+            for heights_m in (stops.rope_height_m, stops.seat_height_m)
+        )
         place = np.where(span_index >= 0, span_index, spans) + (
             (spans + 1) * np.arange(grid)[:, None]
         )
@@ -250,8 +257,8 @@ def _work_table(
                 side=side,
                 span_index=span_index,
                 people=people,
-                rope_height_m=np.nan_to_num(stops.rope_height_m[side]),
-                seat_height_m=np.nan_to_num(stops.seat_height_m[side]),
+                rope_height_m=rope_m,
+                seat_height_m=seat_m,
             )
             seconds = spread.likely_s
             if at_mean:
