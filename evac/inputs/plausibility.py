@@ -20,6 +20,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType, Grip, Lift
 from evac.inputs import dem, fit
 from evac.inputs.problems import problem
+from evac.inputs.rows import LADDER
 from evac.reference import rope_factors
 from evac.units import GRAVITY_M_PER_S2
 
@@ -49,6 +50,8 @@ STATION_DOUBT_M = 5.0
 """An upper station this much below the other one is no error of a survey."""
 STEEPEST_DEG = 50.0
 ZONE_HOURS = 3.0
+MOST_LADDER_SEAT_M = 5.0
+"""Highest seat that a ladder serves (rule 15)."""
 LONGEST_EVACUATION_H = 8.0
 """Clocks that change later than this after the stop do not matter (common practice)."""
 
@@ -396,6 +399,25 @@ def _descenders(lift: Lift) -> list[Finding]:
     ]
 
 
+def _ladders(lift: Lift) -> list[Finding]:
+    """Ladders for seats higher than one climbs to (rule 15)."""
+    return [
+        Finding(
+            key="inputs.ladder_high",
+            severity=Severity.WARN,
+            where=technique.id,
+            values={
+                "found_m": technique.most_seat_height_m,
+                "usual_m": MOST_LADDER_SEAT_M,
+            },
+        )
+        for technique in lift.techniques
+        if technique.kind == LADDER
+        and technique.most_seat_height_m is not None
+        and technique.most_seat_height_m > MOST_LADDER_SEAT_M
+    ]
+
+
 _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _rope,
     _safety,
@@ -405,6 +427,7 @@ _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
     _loop,
     _supports,
     _descenders,
+    _ladders,
     _time_zone,
     _clock_change,
     _terrain,

@@ -39,7 +39,13 @@ TECHNIQUE_KINDS = (
     "outside help",
 )
 """Kinds of technique, which are also the names of their rows in the step times."""
-_ROPE_KINDS = set(TECHNIQUE_KINDS) - {"ladder", "outside help"}
+LADDER = "ladder"
+_LEAST_FACTORS = {
+    **dict.fromkeys(set(TECHNIQUE_KINDS) - {LADDER, "outside help"}, 1),
+    TECHNIQUE_KINDS[0]: 2,
+}
+"""How many times the height a technique's rope is at least: whatever hangs on a rope
+hangs on one that is as long as it is high, and a loop goes up and down again (13)."""
 
 TRAVEL_MODES = ("foot", "ski", "snow vehicle")
 """How a team may travel."""
@@ -197,10 +203,16 @@ class TechniqueRow(_Row):
 
     @model_validator(mode="after")
     def _rope_to_the_ground(self) -> TechniqueRow:
-        # Whatever hangs on a rope hangs on one that is at least as long as it is high.
         factors = self.per_rope_height, self.per_attachment_height, self.per_seat_height
-        if self.kind in _ROPE_KINDS and sum(factors) < 1:
-            reject("too_little_rope", column="per_rope_height")
+        least = _LEAST_FACTORS.get(self.kind, 0)
+        if sum(factors) < least:
+            reject("too_little_rope", column="per_rope_height", least=least)
+        return self
+
+    @model_validator(mode="after")
+    def _ladder_has_an_end(self) -> TechniqueRow:
+        if self.kind == LADDER and self.most_seat_height_m is None:
+            reject("endless_ladder", column="most_seat_height_m")
         return self
 
     @model_validator(mode="before")

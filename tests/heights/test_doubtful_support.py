@@ -1,4 +1,4 @@
-"""A doubtful support takes the spans beside it out of the plan, and no more (rule 9)."""
+"""A doubtful support takes only the spans beside it out of the plan (rule 9)."""
 
 from __future__ import annotations
 

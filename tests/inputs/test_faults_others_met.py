@@ -338,6 +338,36 @@ def test_ids_that_occur_twice_are_refused_in_every_file(
     assert "expected every name once. It already stands in row" in str(refused.value)
 
 
+def test_a_loop_of_half_its_rope_is_refused(tmp_path: Path) -> None:
+    # Up over the haul rope and down again: twice its height by geometry (rule 13).
+    half = edited("techniques.csv", "chair,2,0,0,", "chair,1,0,0.5,")
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, techniques_csv=half))
+
+    assert "that make 2 or more together" in str(refused.value)
+    assert len(refused.value.problems) == 1
+
+
+def test_a_ladder_without_an_end_is_refused(tmp_path: Path) -> None:
+    endless = edited("techniques.csv", ",no,4.5,", ",no,,")
+    with pytest.raises(InputError) as refused:
+        open_lift(write_folder(tmp_path, techniques_csv=endless))
+
+    (only,) = refused.value.problems
+    assert "most_seat_height_m" in only.where
+    assert only.expected == "the greatest height of a seat that the ladder reaches"
+
+
+def test_a_ladder_above_five_metres_is_a_finding(tmp_path: Path) -> None:
+    # Up to 4 to 5 m over firm level ground (rule 15; common practice, no source).
+    high = edited("techniques.csv", ",no,4.5,", ",no,7,")
+    lift = open_lift(write_folder(tmp_path, techniques_csv=high))
+
+    (found,) = (item for item in lift.findings if item.key == "inputs.ladder_high")
+    assert found.where == "ladder"
+    assert "up to 7.0 m; more than 5.0 m" in Words().finding(found)[0]
+
+
 def test_a_column_with_gaps_keeps_whole_numbers_and_blanks(tmp_path: Path) -> None:
     # A data-frame library would make 7.0 and nan of such a column.
     teams = FILES["teams.csv"].replace("starts_at\n", "starts_at,drop_order,vehicle\n")
