@@ -22,18 +22,19 @@ from evac.clearing import passage_doubts
 from evac.clock import (
     PLANNED_SHARE,
     decide,
-    end_s,
     is_met,
     late_s,
     likely_clear_s,
     limit_verdict,
     limits_met,
+    missed_by_order,
+    took_s,
 )
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import Lift
+from evac.facts.lift import Lift, Limit
 from evac.facts.plan import Plan, due_day
 from evac.facts.work import (
     Assignment,
@@ -232,7 +233,7 @@ def _likely_limit_s(
     P90 is taken to shrink with them. None where every limit is met, or what is missed
     has no end (safe time not known), for which nothing in the sharing is a remedy.
     """
-    missed_s = [late_s(lift, limit, simulation) for limit in lift.limits]
+    missed_s = [late_s(limit, simulation) for limit in lift.limits]
     missed_s = [item for item in missed_s if 0 < item < math.inf]
     if not missed_s:
         return None
@@ -247,19 +248,9 @@ def _own_findings(
 ) -> list[Finding]:
     """What only the finished chain can say."""
     found = [
-        Finding(
-            key=f"plan.limit_{limit_verdict(lift, limit, simulation)}",
-            severity=Severity.STOP,
-            values={
-                "p90_s": quantile(end_s(limit, simulation), PLANNED_SHARE),
-                "limit_min": limit.minutes,
-                "counts_from": limit.counts_from,
-                "counts_to": limit.counts_to,
-                "count": sum(item.people for item in assignment.uncovered),
-            },
-        )
+        _limit_finding(lift, limit, assignment, simulation)
         for limit in lift.limits
-        if not is_met(lift, limit, simulation)
+        if not is_met(limit, simulation)
     ]
     used = marks_m(lift)
     if used:
@@ -310,6 +301,29 @@ def _own_findings(
             )
         )
     return found
+
+
+def _limit_finding(
+    lift: Lift, limit: Limit, assignment: Assignment, simulation: Simulation
+) -> Finding:
+    """Why a limit is not met."""
+    verdict = limit_verdict(limit, simulation)
+    if missed_by_order(lift, limit, simulation):
+        verdict = "missed_by_order"
+    decision = lift.organisation.stop_to_order_s
+    return Finding(
+        key=f"plan.limit_{verdict}",
+        severity=Severity.STOP,
+        values={
+            "p90_s": quantile(took_s(limit, simulation), PLANNED_SHARE),
+            "limit_min": limit.minutes,
+            "counts_from": limit.counts_from,
+            "counts_to": limit.counts_to,
+            "count": sum(item.people for item in assignment.uncovered),
+            "likely_s": decision.likely,
+            "high_s": decision.high,
+        },
+    )
 
 
 def _fingerprint(lift: Lift) -> str:

@@ -77,7 +77,7 @@ def _head(plan: Plan, words: Words) -> Group:
             )
         )
     for limit in lift.limits:
-        verdict = limit_verdict(lift, limit, plan.simulation)
+        verdict = limit_verdict(limit, plan.simulation)
         lines.append(
             _line(
                 words.say(

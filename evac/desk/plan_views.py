@@ -63,7 +63,7 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
 
 def _limit_sentence(plan: Plan, limit: Limit, words: Words) -> str:
     return words.say(
-        f"desk.verdict_limit_{limit_verdict(plan.lift, limit, plan.simulation)}",
+        f"desk.verdict_limit_{limit_verdict(limit, plan.simulation)}",
         limit_min=limit.minutes,
         counts_from=limit.counts_from,
         counts_to=limit.counts_to,

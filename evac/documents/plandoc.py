@@ -224,7 +224,7 @@ def _limits(plan: Plan, words: Words) -> list[str]:
         return [words.say("plandoc.no_limit")]
     return [
         words.say(
-            f"plandoc.limit_{limit_verdict(plan.lift, limit, plan.simulation)}",
+            f"plandoc.limit_{limit_verdict(limit, plan.simulation)}",
             limit_min=limit.minutes,
             counts_from=limit.counts_from,
             counts_to=limit.counts_to,

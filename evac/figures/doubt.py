@@ -40,8 +40,7 @@ def limit_alarm(plan: Plan) -> str:
     if plan.limit_met is not False:
         return ""
     late = any(
-        limit_verdict(plan.lift, limit, plan.simulation) == "missed"
-        for limit in plan.lift.limits
+        limit_verdict(limit, plan.simulation) == "missed" for limit in plan.lift.limits
     )
     return "limit_missed" if late else "limit_unreached"
 

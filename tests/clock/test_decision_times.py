@@ -150,10 +150,10 @@ def test_no_limit_is_met_while_people_are_left_hanging() -> None:
     assert limits_met(lift, all_reached) is True
     assert limits_met(lift, some_left) is False
     (limit,) = lift.limits
-    assert limit_verdict(lift, limit, all_reached) == "met"
-    assert limit_verdict(lift, limit, some_left) == "unreached"
+    assert limit_verdict(limit, all_reached) == "met"
+    assert limit_verdict(limit, some_left) == "unreached"
     late = make_simulation(clear_p90_s=20 * HOUR, everyone_reached=False)
-    assert limit_verdict(lift, limit, late) == "missed"
+    assert limit_verdict(limit, late) == "missed"
     in_time = next(
         item
         for item in decide(lift, all_reached, SCHEDULE).latest
