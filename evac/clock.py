@@ -24,11 +24,12 @@ from evac.daylight import (
 from evac.exposure import cold_class, wind_chill_c
 from evac.factors import NIGHT
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import IN_SAFETY, FloatArray, Lift, Limit
+from evac.facts.lift import IN_SAFETY, CarrierType, FloatArray, Lift, Limit
 from evac.facts.work import Assignment, Clock, LatestOrder, Schedule, Simulation
 from evac.quantiles import quantile
 
 FROM_STOP = "stop"
+LIMIT = "limit"
 FROM_ORDER = "limit_from_order"
 """Why no order time helps: a missed limit that counts from the order itself."""
 
@@ -58,8 +59,8 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         dusk (unless the plan is for the night) and one for cold where bare skin
         freezes. A limit that counts from the order gives no latest time: it appears
         only where the plan cannot meet it, with how much is missing as a negative
-        time. No order time would meet such a limit, so ``binding`` is the earliest of
-        the others; None where there is none.
+        time. ``binding`` is the earliest that matters, see `_binding`; None where
+        there is none.
 
     Notes
     -----
@@ -67,7 +68,8 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     order takes does not enter, so ordering later leaves it where it is and only
     decides whether it is ``met`` (rule 1). While people are not reached it is the
     latest order for the others, and the limit is not met by it. Cold counts from when
-    the first passenger sat down, one ride before the stop (rule 4).
+    the first passenger sat down, one ride before the stop (rule 4), and for open
+    carriers only: how cold a cabin grows behind its doors is not known here.
     """
     conditions, organisation = lift.conditions, lift.organisation
     order_s = organisation.stop_to_order_s.likely
@@ -79,18 +81,15 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     latest = [
         *_limits(lift, simulation, order_s=order_s),
         *_dusk(lift, simulation, order_s=order_s),
-        *_cold(lift, simulation, cold.least_s, order_s=order_s),
     ]
+    if lift.carriers.type is CarrierType.CHAIR:
+        latest += _cold(lift, simulation, cold.least_s, order_s=order_s)
     round_s = informer_round_s(lift)
     return Clock(
         stop_clock_s=conditions.stop_clock_s,
         order_clock_s=clock_after(conditions, order_s),
         latest=tuple(latest),
-        binding=min(
-            (item for item in latest if item.reason != FROM_ORDER),
-            key=lambda item: item.after_stop_s,
-            default=None,
-        ),
+        binding=_binding(latest),
         sunset_clock_s=sun.sunset_s,
         dusk_clock_s=sun.dusk_s,
         wind_chill_c=None if math.isnan(chill_c) else chill_c,
@@ -104,6 +103,20 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         if round_s is None
         else round_s <= organisation.first_word_s,
     )
+
+
+def _binding(latest: Iterable[LatestOrder]) -> LatestOrder | None:
+    """The latest order that the papers hold everybody to.
+
+    The earliest of the limits, and of dusk and cold where some order still meets them.
+    Skin that freezes within minutes, or light that is gone by the stop, is lost
+    whenever the order comes: said in its own words, it must not hide by when a limit
+    is still met. A limit that is already missed stays: that alarms. Without any of
+    these the earliest of what is lost.
+    """
+    timed = [item for item in latest if item.reason != FROM_ORDER]
+    held = [item for item in timed if item.reason == LIMIT or item.after_stop_s >= 0]
+    return min(held or timed, key=lambda item: item.after_stop_s, default=None)
 
 
 def is_dark(lift: Lift) -> bool:
@@ -205,9 +218,7 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
             after_s = _latest_s(
                 lift, simulation, end_s(limit, simulation), by_s=60.0 * limit.minutes
             )
-            latest = _latest(
-                lift, "limit", after_s, order_s=order_s, source=limit.source
-            )
+            latest = _latest(lift, LIMIT, after_s, order_s=order_s, source=limit.source)
             in_time = latest.met and simulation.everyone_reached
             found.append(replace(latest, met=in_time))
         elif after_s < 0:
@@ -428,9 +439,10 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Darkness or cold that come before the last is down, a valley that the sun does
-        not reach, an order in the dark with times of daylight, a first word that comes
-        too late or that nobody brings. Missed limits are the plan's to say.
+        Darkness or cold that come before the last is down, cold outside closed
+        cabins, a valley that the sun does not reach, an order in the dark with times
+        of daylight, a word that comes too late, is repeated too late, or that nobody
+        brings. Missed limits are the plan's to say.
     """
     found = [
         Finding(
@@ -469,18 +481,47 @@ def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:
                 values={"order_clock_s": clock.order_clock_s, "factor": NIGHT},
             )
         )
-    if clock.informer_round_s is None:
-        found.append(Finding(key="clock.no_informers", severity=Severity.NOTE))
-    elif not clock.first_word_met:
+    if lift.carriers.type is CarrierType.CABIN and clock.exposure_limit_s is not None:
+        found.append(
+            Finding(
+                key="clock.cold_outside",
+                severity=Severity.WARN,
+                values={"chill_c": clock.wind_chill_c or 0.0},
+            )
+        )
+    return (*found, *_word_doubts(lift, clock))
+
+
+def _word_doubts(lift: Lift, clock: Clock) -> list[Finding]:
+    """Whether a voice comes to every carrier in time, and again in time (rule 6)."""
+    organisation, round_s = lift.organisation, clock.informer_round_s
+    if round_s is None:
+        return [Finding(key="clock.no_informers", severity=Severity.NOTE)]
+    found = []
+    if not clock.first_word_met:
         found.append(
             Finding(
                 key="clock.first_word_late",
                 severity=Severity.WARN,
                 values={
-                    "round_s": clock.informer_round_s,
-                    "due_s": lift.organisation.first_word_s,
-                    "count": lift.organisation.informer_count,
+                    "round_s": round_s,
+                    "due_s": organisation.first_word_s,
+                    "count": organisation.informer_count,
                 },
             )
         )
-    return tuple(found)
+    # There and back: the ends of a stretch hear a voice only every second round.
+    again_s = 2 * round_s
+    if again_s > organisation.repeat_word_s:
+        found.append(
+            Finding(
+                key="clock.repeat_late",
+                severity=Severity.WARN,
+                values={
+                    "again_s": again_s,
+                    "due_s": organisation.repeat_word_s,
+                    "count": organisation.informer_count,
+                },
+            )
+        )
+    return found

@@ -118,13 +118,18 @@ def cold_class(wind_chill_c: float) -> ColdClass:
     """
     if np.isnan(wind_chill_c):
         return _NONE
-    whole = np.floor(wind_chill_c + 0.5)
+    whole = whole_c(wind_chill_c)
     if whole > 0:
         return _NONE
     for coldest, found in _CLASSES:
         if whole >= coldest:
             return found
     return _EXTREME
+
+
+def whole_c(wind_chill_c: float) -> float:
+    """Rounded half up to whole degrees, as the chart does: one rule for all papers."""
+    return float(np.floor(wind_chill_c + 0.5))
 
 
 def day_cold(conditions: Conditions) -> tuple[float | None, ColdClass]:

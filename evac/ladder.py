@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
+from evac.daylight import clock_after, light_of
+from evac.exposure import whole_c
 from evac.facts.lift import Lift
 from evac.facts.work import Clock, LadderStep, Trigger
 
@@ -63,11 +67,10 @@ def ladder(lift: Lift, clock: Clock) -> tuple[LadderStep, ...]:
 
 def triggers(lift: Lift, clock: Clock) -> tuple[Trigger, ...]:
     """What brings the decision forward, and what of it the planned day already has."""
-    conditions = lift.conditions
-    dusk_s = None
-    if clock.dusk_clock_s is not None:
-        dusk_s = clock.dusk_clock_s - DUSK_THAT_DECIDES_S
-    chill = clock.wind_chill_c
+    conditions, chill = lift.conditions, clock.wind_chill_c
+    # Daylight as the plan counts it: in a valley without sun it ends at noon.
+    left_s = light_of(lift).to_s - DUSK_THAT_DECIDES_S
+    dusk_s = None if math.isinf(left_s) else clock_after(conditions, left_s)
     return (
         Trigger(
             key="wind",
@@ -82,14 +85,13 @@ def triggers(lift: Lift, clock: Clock) -> tuple[Trigger, ...]:
             key="cold",
             values={"chill_c": CHILL_THAT_DECIDES_C},
             clock_s=None,
-            now=chill is not None and chill <= CHILL_THAT_DECIDES_C,
+            now=chill is not None and whole_c(chill) <= CHILL_THAT_DECIDES_C,
         ),
         Trigger(
             key="dusk",
             values={"dusk_s": DUSK_THAT_DECIDES_S},
             clock_s=dusk_s,
-            now=conditions.night
-            or (dusk_s is not None and dusk_s <= clock.stop_clock_s),
+            now=conditions.night or left_s <= 0,
         ),
         Trigger(key="passenger", values={}, clock_s=None, now=None),
         Trigger(key="rope", values={}, clock_s=None, now=None),

@@ -18,6 +18,7 @@ from evac.facts.lift import Triple
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
 from evac.figures import clearing_times, svg_bytes, times
+from evac.figures.carrier_words import say_of
 from evac.figures.doubt import of_reached
 from evac.quantiles import quantile
 from evac.words import Words
@@ -237,7 +238,13 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
         name = words.say(key) if words.has(key) else clock.cold_class
         blocks.append(
             paragraph(
-                words.say("plandoc.cold", chill_c=clock.wind_chill_c, **{"class": name})
+                say_of(
+                    words,
+                    "plandoc.cold",
+                    plan.lift,
+                    chill_c=clock.wind_chill_c,
+                    **{"class": name},
+                )
             )
         )
     return [*blocks, *ladder_blocks(plan, words), *informing_blocks(plan, words)]
@@ -246,8 +253,12 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
 def _latest_table(plan: Plan, words: Words) -> Block:
     rows = []
     for item in plan.clock.latest:
-        never = item.reason == FROM_ORDER
-        if never:
+        # Skin that freezes sooner than the last is down does so whenever ordered.
+        lost = item.reason == "cold" and item.after_stop_s < 0
+        never = lost or item.reason == FROM_ORDER
+        if lost:
+            after = words.say("plandoc.cold_lost")
+        elif never:
             after = words.say("plandoc.missed_by", late_s=-item.after_stop_s)
         elif item.after_stop_s < 0:
             after = words.say("plandoc.too_late", late_s=-item.after_stop_s)

@@ -29,6 +29,7 @@ _EVERYWHERE = frozenset(
         "access.no_terrain",
         "access.no_ways",
         "access.pickoff_none",
+        "clock.cold_outside",
         "clock.cold_too_late",
         "clock.dusk_too_late",
         "clock.order_in_dark",

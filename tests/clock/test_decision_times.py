@@ -22,7 +22,7 @@ from evac.clock import (
     running_pays,
 )
 from evac.daylight import ALWAYS_LIGHT, Light, by_daylight, in_the_dark
-from evac.facts.lift import Lift, Limit, Triple
+from evac.facts.lift import CarrierType, Lift, Limit, Triple
 from evac.facts.work import Schedule, Simulation
 from evac.words import Words
 
@@ -214,15 +214,49 @@ def test_cold_counts_the_ride_before_the_stop() -> None:
     assert clock.exposure_limit_s == 300.0
     entry = next(item for item in clock.latest if item.reason == "cold")
     assert entry.after_stop_s == pytest.approx(300.0 - 125.0 - 2 * HOUR, abs=5)
-    assert clock.binding == entry
+    # No order meets that, so it does not hide by when the limit is still met.
+    assert clock.binding is not None
+    assert clock.binding.reason == "limit"
+    assert clock.binding.after_stop_s == 1 * HOUR
+    # Without a limit and without daylight it is all there is to say.
+    alone = decide(
+        changed(replace(cold, limits=()), "conditions", night=True),
+        make_simulation(),
+        SCHEDULE,
+    )
+    assert alone.binding is not None
+    assert alone.binding.reason == "cold"
     mild = decide(make_limited(), make_simulation(), SCHEDULE)
     assert "cold" not in {item.reason for item in mild.latest}
 
 
-def test_the_earliest_reason_binds() -> None:
+def test_behind_closed_doors_cold_gives_no_latest_order_but_is_said() -> None:
+    cold = changed(
+        make_limited(), "conditions", air_temperature_c=-30.0, wind_m_per_s=5.0
+    )
+    cabins = changed(cold, "carriers", type=CarrierType.CABIN)
+    clock = decide(cabins, make_simulation(), SCHEDULE)
+    assert "cold" not in {item.reason for item in clock.latest}
+    told = said(cabins, make_simulation())
+    assert "clock.cold_too_late" not in told
+    assert "how soon it grows cold is not known" in told["clock.cold_outside"]
+    assert "clock.cold_outside" not in said(cold, make_simulation())
+
+
+def test_the_earliest_reason_that_can_still_be_met_binds() -> None:
     clock = decide(make_limited(), make_simulation(), SCHEDULE)
     assert clock.binding is not None
     assert clock.binding.after_stop_s == min(item.after_stop_s for item in clock.latest)
+    # Light that is gone by the stop hides no limit; nothing hides a missed one.
+    shaded = changed(make_limited(), "conditions", skyline_angle_deg=40.0)
+    held = decide(shaded, make_simulation(), SCHEDULE)
+    assert held.binding is not None
+    assert (held.binding.reason, held.binding.met) == ("limit", True)
+    missed = decide(make_limited(), make_simulation(clear_p90_s=3.5 * HOUR), SCHEDULE)
+    assert missed.binding is not None
+    assert missed.binding.reason == "limit"
+    assert missed.binding.after_stop_s == -0.5 * HOUR
+    assert any(item.after_stop_s >= 0 for item in missed.latest)
 
 
 def test_emptying_by_the_emergency_drive_is_engaging_and_one_length() -> None:
@@ -263,6 +297,26 @@ def test_informers_share_the_length_of_the_line() -> None:
 def said(lift: Lift, simulation: Simulation) -> dict[str, str]:
     clock = decide(lift, simulation, SCHEDULE)
     return {item.key: Words().finding(item)[0] for item in doubts(lift, clock)}
+
+
+def test_a_repeat_that_comes_only_after_there_and_back_is_said() -> None:
+    # By hand: one informer, a round of 14 min, so the ends hear a voice every 28 min;
+    # rule 6 has 15 to 20 min. Two informers need 7 min and 14 min.
+    lift = make_limited()
+    pace = line_length_m(lift) / (14 * 60)
+    alone = changed(
+        lift,
+        "organisation",
+        informer_count=1,
+        informer_speed_m_per_s=pace,
+        repeat_word_s=20 * 60.0,
+    )
+    told = said(alone, make_simulation())
+    assert set(told) == {"clock.repeat_late"}
+    assert "due again every 20 min" in told["clock.repeat_late"]
+    assert "at best every 28 min" in told["clock.repeat_late"]
+    two = changed(alone, "organisation", informer_count=2)
+    assert said(two, make_simulation()) == {}
 
 
 def test_darkness_before_the_last_is_down_is_said() -> None:
@@ -362,6 +416,7 @@ def test_a_valley_without_sun_cold_and_a_late_first_word_are_said() -> None:
     # 622 m shared by two at 0.2 m/s: 1,555 s, said as 26 min.
     words = said(slow, make_simulation())["clock.first_word_late"]
     assert words.startswith("2 informers need 26 min to reach every carrier")
+    assert "clock.repeat_late" in said(slow, make_simulation())
     nobody = changed(make_limited(), "organisation", informer_count=0)
     assert set(said(nobody, make_simulation())) == {"clock.no_informers"}
 

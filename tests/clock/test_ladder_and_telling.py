@@ -9,11 +9,18 @@ from functools import cache
 import pytest
 from builders import along, make_lift
 from shapely.geometry import Polygon
-from test_decision_times import HOUR, SCHEDULE, make_limited, make_simulation
+from test_decision_times import (
+    HOUR,
+    SCHEDULE,
+    changed,
+    make_limited,
+    make_simulation,
+)
 
 from evac.clock import decide, informer_round_s
 from evac.facts.heights import Heights
 from evac.facts.lift import Hazard, Lift, Side
+from evac.facts.work import Clock, Trigger
 from evac.heights.envelope import find_heights
 from evac.informing import VOICE_M, doubts, inform
 from evac.ladder import DUSK_THAT_DECIDES_S, ladder, triggers
@@ -156,6 +163,47 @@ def test_a_role_that_the_folder_does_not_name_is_not_made_up() -> None:
     }
 
 
+def trigger(lift: Lift, clock: Clock, key: str) -> Trigger:
+    return next(item for item in triggers(lift, clock) if item.key == key)
+
+
+def test_cold_is_rounded_as_the_chart_does_wherever_it_is_spoken_of() -> None:
+    # The published chart shows whole degrees: -27.69 stands there as -28.
+    lift = changed(
+        make_limited(), "conditions", air_temperature_c=-17.5, wind_m_per_s=6.0
+    )
+    clock = decide(lift, make_simulation(), SCHEDULE)
+    assert clock.wind_chill_c == pytest.approx(-27.69, abs=0.005)
+    assert clock.cold_class == "moderate"
+    assert trigger(lift, clock, "cold").now is True
+
+
+def test_a_valley_without_sun_has_less_than_two_hours_to_dusk() -> None:
+    # Its daylight is counted as ending at noon, the stop is at 13:00.
+    shaded = changed(make_limited(), "conditions", skyline_angle_deg=40.0)
+    clock = decide(shaded, make_simulation(), SCHEDULE)
+    assert clock.dusk_clock_s is None
+    assert trigger(shaded, clock, "dusk").now is True
+    early = changed(shaded, "conditions", stop_clock_s=8 * HOUR)
+    dusk = trigger(early, decide(early, make_simulation(), SCHEDULE), "dusk")
+    assert dusk.now is False
+    assert dusk.clock_s == pytest.approx(10.5 * HOUR, abs=600)
+
+
+def test_a_cold_day_leaves_the_ladder_the_time_that_a_limit_gives() -> None:
+    # By hand: a limit of 3 h less P90 2 h; at -20 C and 6 m/s skin freezes in 10 min,
+    # less than any P90, so no order time meets that.
+    cold = changed(
+        make_limited(), "conditions", air_temperature_c=-20.0, wind_m_per_s=6.0
+    )
+    clock = decide(cold, make_simulation(), SCHEDULE)
+    assert {item.reason for item in clock.latest} == {"limit", "dusk", "cold"}
+    assert clock.binding is not None
+    assert clock.binding.reason == "limit"
+    decision = next(s for s in ladder(cold, clock) if s.key == "decision")
+    assert decision.to_s == 1 * HOUR
+
+
 def test_what_brings_the_decision_forward_is_held_against_the_day() -> None:
     lift = make_limited()
     clock = decide(lift, make_simulation(), SCHEDULE)
@@ -164,13 +212,13 @@ def test_what_brings_the_decision_forward_is_held_against_the_day() -> None:
     assert clock.dusk_clock_s is not None
     assert found["dusk"].clock_s == clock.dusk_clock_s - DUSK_THAT_DECIDES_S
     assert found["passenger"].now is None
-    late = replace(clock, stop_clock_s=clock.dusk_clock_s - HOUR)
-    assert {item.key: item for item in triggers(lift, late)}["dusk"].now is True
+    late = changed(lift, "conditions", stop_clock_s=clock.dusk_clock_s - HOUR)
+    assert trigger(late, clock, "dusk").now is True
     # From -28 on, itself included (common practice, no source).
     frozen = replace(clock, wind_chill_c=-28.0)
-    mild = replace(clock, wind_chill_c=-27.9)
-    assert {item.key: item for item in triggers(lift, frozen)}["cold"].now is True
-    assert {item.key: item for item in triggers(lift, mild)}["cold"].now is False
+    mild = replace(clock, wind_chill_c=-27.4)
+    assert trigger(lift, frozen, "cold").now is True
+    assert trigger(lift, mild, "cold").now is False
     words = Words()
     for item in (*found.values(),):
         assert words.say(f"ladder.{item.key}", **item.values)

@@ -224,14 +224,12 @@ def _require_said(plan: Plan) -> None:
     stops = [item.key for item in plan.findings if item.severity is Severity.STOP]
     bad = bool(plan.assignment.uncovered) or plan.limit_met is False
     _require(bool(stops) == bad, f"STOP said by {stops}, needed: {bad}")
-    latest = [
-        item.after_stop_s
-        for item in plan.clock.latest
-        if item.reason != "limit_from_order"
-    ]
+    latest = [item for item in plan.clock.latest if item.reason != "limit_from_order"]
+    held = [item for item in latest if item.reason == "limit" or item.after_stop_s >= 0]
     if plan.clock.binding is not None:
         _require(
-            plan.clock.binding.after_stop_s == min(latest),
+            plan.clock.binding.after_stop_s
+            == min(item.after_stop_s for item in held or latest),
             f"binding {plan.clock.binding} among {latest}",
         )
 
