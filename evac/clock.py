@@ -216,7 +216,7 @@ def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[Lates
         after_s = 60.0 * limit.minutes - needed_s
         if limit.counts_from == FROM_STOP:
             after_s = _latest_s(
-                lift, simulation, end_s(limit, simulation), by_s=60.0 * limit.minutes
+                lift, end_s(limit, simulation), by_s=60.0 * limit.minutes
             )
             latest = _latest(lift, LIMIT, after_s, order_s=order_s, source=limit.source)
             in_time = latest.met and simulation.everyone_reached
@@ -246,28 +246,24 @@ def _latest(
     )
 
 
-def _latest_s(
-    lift: Lift, simulation: Simulation, end_s: FloatArray, *, by_s: float
-) -> float:
+def _latest_s(lift: Lift, end_s: FloatArray, *, by_s: float) -> float:
     """How late after the stop the order may come for P90 of an end to keep a time.
 
     The days were imagined with the order at its likely time; at another one another
     part of the same work falls into the dark. Ordered later nothing ends sooner, so
     the search halves a bracket, and keeps its early side.
     """
-    clear_s = simulation.order_to_clear_s
     light = light_of(lift)
-    day_s = by_daylight(clear_s, light_from_order(lift))
-    beyond_s = end_s - clear_s
+    day_s = by_daylight(end_s, light_from_order(lift))
 
     def ends_s(after_s: float) -> float:
-        work_s = in_the_dark(day_s, light.seen_from(after_s))
-        return after_s + quantile(work_s + beyond_s, PLANNED_SHARE)
+        shown_s = in_the_dark(day_s, light.seen_from(after_s))
+        return after_s + quantile(shown_s, PLANNED_SHARE)
 
-    late_s = by_s - quantile(day_s + beyond_s, PLANNED_SHARE)
+    late_s = by_s - quantile(day_s, PLANNED_SHARE)
     if ends_s(late_s) <= by_s + SAME_S:
         return late_s
-    early_s = by_s - quantile(NIGHT * day_s + beyond_s, PLANNED_SHARE)
+    early_s = by_s - quantile(NIGHT * day_s, PLANNED_SHARE)
     while late_s - early_s > 1.0:
         middle_s = (early_s + late_s) / 2
         if ends_s(middle_s) <= by_s:
@@ -281,7 +277,7 @@ def _dusk(lift: Lift, simulation: Simulation, *, order_s: float) -> list[LatestO
     dusk_s = light_of(lift).to_s
     if math.isinf(dusk_s):
         return []
-    after_s = _latest_s(lift, simulation, simulation.order_to_clear_s, by_s=dusk_s)
+    after_s = _latest_s(lift, simulation.order_to_clear_s, by_s=dusk_s)
     return [_latest(lift, "dusk", after_s, order_s=order_s, source="")]
 
 
@@ -291,9 +287,7 @@ def _cold(
     if freezes_s is None:
         return []
     ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
-    after_s = _latest_s(
-        lift, simulation, simulation.order_to_clear_s, by_s=freezes_s - ride_s
-    )
+    after_s = _latest_s(lift, simulation.order_to_clear_s, by_s=freezes_s - ride_s)
     return [_latest(lift, "cold", after_s, order_s=order_s, source="")]
 
 

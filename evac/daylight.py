@@ -13,7 +13,7 @@ from astral.sun import elevation, noon, time_at_elevation
 
 from evac.errors import NoPlanError
 from evac.factors import NIGHT
-from evac.facts.lift import Conditions, FloatArray, Lift
+from evac.facts.lift import Conditions, FloatArray, Lift, Team, Triple
 
 SUNSET_ELEVATION_DEG = -0.833
 """Centre of the sun at sunset: refraction and the sun's radius (zenith 90.833)."""
@@ -230,6 +230,54 @@ def light_of(lift: Lift) -> Light:
     return Light(
         from_s=after_stop_s(first_s, -math.inf),
         to_s=after_stop_s(last_s, math.inf),
+    )
+
+
+def by_night(lift: Lift) -> Lift:
+    """The lift with its stated times as long as they take at night (rule 27).
+
+    Getting ready, line secured, ways, gates and what they add to a rescue, vehicle
+    rounds and the way to a safe place. Step times of rescues get their factor where
+    they are looked up (`evac.timing.steps.day_factor`). The same lift where the plan is
+    not for the night, or the night is already counted.
+    """
+    if not lift.conditions.night or lift.night_counted:
+        return lift
+
+    def slower(stated: Triple) -> Triple:
+        return Triple(
+            low=NIGHT * stated.low,
+            likely=NIGHT * stated.likely,
+            high=NIGHT * stated.high,
+        )
+
+    def later(teams: tuple[Team, ...]) -> tuple[Team, ...]:
+        return tuple(replace(team, ready_s=NIGHT * team.ready_s) for team in teams)
+
+    organisation = lift.organisation
+    return replace(
+        lift,
+        night_counted=True,
+        teams=later(lift.teams),
+        off_duty=later(lift.off_duty),
+        organisation=replace(
+            organisation,
+            order_to_secured_s=slower(organisation.order_to_secured_s),
+            ground_to_safe_s=slower(organisation.ground_to_safe_s),
+        ),
+        travel=replace(lift.travel, night_factor=NIGHT),
+        hazards=tuple(
+            replace(
+                hazard,
+                opens_s=None if hazard.opens_s is None else slower(hazard.opens_s),
+                extra_s_per_passenger=NIGHT * hazard.extra_s_per_passenger,
+            )
+            for hazard in lift.hazards
+        ),
+        muster_points=tuple(
+            replace(point, vehicle_round_s=NIGHT * point.vehicle_round_s)
+            for point in lift.muster_points
+        ),
     )
 
 

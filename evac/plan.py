@@ -32,6 +32,7 @@ from evac.clock import (
 )
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
+from evac.daylight import by_night
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift, Limit
@@ -97,7 +98,7 @@ def make_plan(
     learned = learning.learn(
         lift.step_times, lift.drill_records, accepted=lift.accepted_steps
     )
-    lift = roster.on_duty(replace(lift, step_times=learned.step_times))
+    lift = by_night(roster.on_duty(replace(lift, step_times=learned.step_times)))
     report("heights", 0.0)
     line = lay_out(lift)
     heights, height_findings = find_heights(lift, line, on_step=report)

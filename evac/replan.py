@@ -17,6 +17,7 @@ from evac import access, gear, hazards, timing
 from evac.assignment import assign
 from evac.assignment.keep import own_zones_only, told_by
 from evac.clearing import make_schedule, runs_towards_last
+from evac.daylight import by_night
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
 from evac.facts.heights import Heights, StopGrid, UnitHeights
@@ -194,7 +195,19 @@ def _lift_now(
     missing = set(situation.missing_teams)
     doubtful = set(situation.doubtful_supports)
     opens = situation.gates_open_s
-    lift = plan.lift
+    conditions = plan.lift.conditions
+    lift = by_night(
+        replace(
+            plan.lift,
+            conditions=replace(conditions, night=conditions.night or situation.dark),
+        )
+    )
+    organisation = lift.organisation
+    if any(done.values()):
+        # Who lowers has heard "line secured": no day may take that back.
+        organisation = replace(
+            organisation, order_to_secured_s=_surely(situation.now_s)
+        )
     used_j = _used_j(plan, done)
     taken = {
         option.kit: plan.work.team_ids[option.team_index]
@@ -226,9 +239,7 @@ def _lift_now(
             else hazard
             for hazard in lift.hazards
         ),
-        conditions=replace(
-            lift.conditions, night=lift.conditions.night or situation.dark
-        ),
+        organisation=organisation,
     )
 
 

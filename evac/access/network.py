@@ -216,7 +216,7 @@ def _add_strand(
                     length_m=float(run_m[k]),
                     up_m=float(up_m[k]),
                     down_m=float(down_m[k]),
-                    seconds=float(seconds[k]),
+                    seconds=float(seconds[k]) * lift.travel.night_factor,
                     on_foot=bool(on_foot[k]),
                     off_way=not strand.way_id,
                     way_id=strand.way_id,
@@ -368,7 +368,8 @@ def path_seconds(travel: Travel, pieces: Sequence[Piece]) -> float:
         return seconds + sum(piece.seconds for piece in walked)
     for off_way in (False, True):
         part = [piece for piece in walked if piece.off_way is off_way]
-        factor = travel.foot_factor * (travel.off_way_factor if off_way else 1.0)
+        factor = travel.foot_factor * travel.night_factor
+        factor *= travel.off_way_factor if off_way else 1.0
         seconds += factor * float(
             walking_seconds(
                 travel.walking_rule,

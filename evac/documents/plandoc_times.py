@@ -14,6 +14,7 @@ from evac.documents.blocks import (
     table,
 )
 from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
+from evac.factors import NIGHT
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
@@ -34,7 +35,14 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
         _durations(plan, words),
         paragraph(words.say("plandoc.times_likely")),
         figure(svg_bytes(clearing_times(plan, words=words)), width_mm=times.WIDTH_MM),
-        paragraph(words.say("plandoc.times_stated")),
+        paragraph(
+            words.say(
+                "plandoc.times_stated_night"
+                if lift.night_counted
+                else "plandoc.times_stated",
+                factor=NIGHT,
+            )
+        ),
         paragraph(
             words.say(
                 "plandoc.times_sampling",

@@ -405,6 +405,8 @@ class Travel:
     vehicle_m_per_s: float
     off_way_factor: float
     """Multiplies the time off any way (last metres to the support)."""
+    night_factor: float = 1.0
+    """Multiplies every time on the way, see `evac.daylight.by_night`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -494,6 +496,9 @@ class Lift:
     """What was timed in drills so far, from ``drills.csv``."""
     accepted_steps: frozenset[str] = frozenset()
     """`evac.learning.step_key` of the steps whose shorter time was accepted (25)."""
+    night_counted: bool = False
+    """Whether stated times are already those of the night, see
+    `evac.daylight.by_night`."""
     data_source: str = ""
     """Whose data line, ways and hazards are, where a licence asks to name them."""
     fingerprint: Mapping[str, str] = field(default_factory=dict)

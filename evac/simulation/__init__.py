@@ -12,7 +12,7 @@ from evac import hazards
 from evac.clock import light_from_order, limit_chance
 from evac.daylight import in_the_dark
 from evac.errors import NoPlanError
-from evac.factors import DAY_SD, TEAM_SD
+from evac.factors import DAY_SD, NIGHT, TEAM_SD
 from evac.facts.heights import Heights
 from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, Simulation, UnitGate, Work
@@ -88,9 +88,10 @@ def simulate(
     are slow together: the cautious reading. Factors: a day's, lognormal with sd 0.25,
     a team's with 0.15; 1 occupied carrier in 50 takes 10 to 25 min more (24); +10 % an
     hour after the first (25); before sunrise and after dusk, by the order at its
-    likely time, all takes 1.3 times as long (27) unless the plan's own step times are
-    those of the night. The drill-to-real factor (25) is part of learned times,
-    see `evac.learning`; the table of step times is not drill data and gets none.
+    likely time, all takes 1.3 times as long (27), the way to the safe place too,
+    unless the plan's own times are those of the night (`evac.daylight.by_night`). The
+    drill-to-real factor (25) is part of learned times, see `evac.learning`; the table
+    of step times is not drill data and gets none.
     """
     _require(assignment, runs=runs, seed=seed)
     imagined = _imagine(
@@ -195,6 +196,7 @@ class _Imagined:
             unit_scores=self.units,
             own_factor=own_factor,
             ascending=self.counts[Side.ASCENDING],
+            hard_factor=NIGHT if self.lift.conditions.night else 1.0,
         )
 
 
@@ -259,13 +261,15 @@ def _result(
 ) -> Simulation:
     runs = days.stop_index.size
     light = light_from_order(lift)
-    clear_s = in_the_dark(done.finish_s.max(axis=0), light)
+    by_day_s = done.finish_s.max(axis=0)
+    clear_s = in_the_dark(by_day_s, light)
     apart_s = in_the_dark(independent.finish_s.max(axis=0), light)
     if math.isinf(safe_s.likely):
         all_safe_s = np.full(runs, math.inf)
     else:
         to_safe_s = fit_one(safe_s).at(scores(seed, "to the safe place", runs))
-        all_safe_s = clear_s + to_safe_s
+        # The way to the safe place is as slow in the dark as the work.
+        all_safe_s = in_the_dark(by_day_s + to_safe_s, light)
     last = np.bincount(done.finish_s.argmax(axis=0), minlength=len(assignment.zones))
     return Simulation(
         runs=runs,

@@ -214,6 +214,7 @@ def walk(
     unit_scores: FloatArray,
     own_factor: Float32Array,
     ascending: int,
+    hard_factor: float,
 ) -> Finishes:
     """Walk every team through every imagined day.
 
@@ -231,6 +232,8 @@ def walk(
         Where given, a carrier's own factor instead of the zone's common one.
     ascending : int
         Number of carriers of the ascending side; they come first.
+    hard_factor : float
+        Multiplies what a hard case takes more.
     """
     shape = days.factor.shape
     first_s, finish_s = np.empty(shape), np.empty(shape)
@@ -253,7 +256,7 @@ def walk(
         own_factor,
         ascending,
         FATIGUE_PER_HOUR,
-        np.array([HARD_SHARE, HARD_LEAST_S, HARD_MOST_S]),
+        np.array([HARD_SHARE, hard_factor * HARD_LEAST_S, hard_factor * HARD_MOST_S]),
         first_s,
         finish_s,
     )

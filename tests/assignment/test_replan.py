@@ -371,6 +371,20 @@ def test_a_gate_that_stays_shut_leaves_its_spans_and_a_later_one_delays_them() -
             assert rescue.start_s >= 9000.0
 
 
+def test_who_lowers_has_heard_line_secured() -> None:
+    # Rule 2: lowering begins after it, so no later day may draw it again.
+    team = ordered().assignment.zones[0].team
+    now_s = turns(team)[0].finish_s
+    found = replan(ordered(), Situation(now_s=now_s, cleared={team: 1}))
+    secured = found.lift.organisation.order_to_secured_s
+    assert (secured.low, secured.likely, secured.high) == (now_s, now_s, now_s)
+    waiting = replan(ordered(), Situation(now_s=60.0))
+    assert (
+        waiting.lift.organisation.order_to_secured_s
+        == ordered().lift.organisation.order_to_secured_s
+    )
+
+
 def test_darkness_makes_it_later() -> None:
     day = replan(ordered(), Situation(now_s=0.0))
     night = replan(ordered(), Situation(now_s=0.0, dark=True))

@@ -346,6 +346,11 @@ def test_a_latest_order_counts_what_then_falls_into_the_dark() -> None:
     expected_h = (6 - dusk_h) / 1.3 + dusk_h - 3
     assert by_reason["limit"].after_stop_s == pytest.approx(expected_h * HOUR, abs=2)
     assert by_reason["limit"].after_stop_s < 3 * HOUR
+    # In safety: half an hour more, which is as slow in the dark.
+    safe = replace(lift, limits=(replace(limit, counts_to="in safety"),))
+    clock = decide(safe, make_simulation(clear_p90_s=3 * HOUR), SCHEDULE)
+    expected_h = (6 - dusk_h) / 1.3 + dusk_h - 3.5
+    assert clock.latest[0].after_stop_s == pytest.approx(expected_h * HOUR, abs=2)
     # Until dusk all is work by daylight.
     assert by_reason["dusk"].after_stop_s == pytest.approx((dusk_h - 3) * HOUR)
 

@@ -18,9 +18,11 @@ from evac import hazards, timing
 from evac.assignment import assign
 from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
 from evac.clock import light_from_order
+from evac.daylight import by_night
 from evac.errors import NoPlanError
 from evac.factors import READY_FACTOR
 from evac.facts.lift import Lift, Side, StepTime, Triple
+from evac.facts.work import NEVER_S
 from evac.simulation import clearing_seconds, simulate
 from evac.simulation.draws import scores, stream
 from evac.triples import fit_one
@@ -242,6 +244,59 @@ def test_work_after_dusk_takes_as_long_as_in_the_dark(chain: Chain) -> None:
     assert found.order_to_clear_s == pytest.approx(by_hand)
     days = clearing_seconds(*chain, runs=500, seed=11)
     assert days == pytest.approx(by_hand)
+    # The way to the safe place falls into the dark as the work does.
+    bright_safe_s = simulate(*bright, runs=500, seed=11).order_to_safe_s
+    dark_s = np.maximum(bright_safe_s - dusk_s, 0.0)
+    assert found.order_to_safe_s == pytest.approx(bright_safe_s + 0.3 * dark_s)
+
+
+def at_seven_in_the_evening(*, night: bool) -> Lift:
+    lift = make_lift()
+    return replace(
+        lift,
+        conditions=replace(lift.conditions, stop_clock_s=19 * 3600.0, night=night),
+    )
+
+
+def test_a_plan_for_the_night_is_never_sooner_than_one_that_runs_into_it() -> None:
+    # Rule 27: in the dark everything takes 1.3 times as long, however it is stated.
+    bright = simulate(*make_chain(endless_day(make_lift())), runs=500, seed=11)
+    dark = simulate(
+        *make_chain(at_seven_in_the_evening(night=False)), runs=500, seed=11
+    )
+    chain = make_chain(by_night(at_seven_in_the_evening(night=True)))
+    night = simulate(*chain, runs=500, seed=11)
+    by_day_s = bright.order_to_safe_s - bright.order_to_clear_s
+    assert dark.order_to_safe_s - dark.order_to_clear_s == pytest.approx(1.3 * by_day_s)
+    # Distributions are fitted to the scaled times; a second of rounding a step.
+    slow_s = night.order_to_safe_s - night.order_to_clear_s
+    assert slow_s == pytest.approx(1.3 * by_day_s, abs=1.0)
+    for share in (0.1, 0.5, 0.9):
+        for name in ("order_to_first_s", "order_to_clear_s", "order_to_safe_s"):
+            one, other = (np.quantile(getattr(x, name), share) for x in (night, dark))
+            assert one >= other - 60.0, (name, share)
+
+
+def test_the_night_is_counted_once() -> None:
+    # By hand: 1.3 times (rule 27) what the folder states, once.
+    day, night = (at_seven_in_the_evening(night=night) for night in (False, True))
+    assert by_night(day) is day
+    slow = by_night(night)
+    assert by_night(slow) is slow
+    assert [team.ready_s for team in slow.teams] == pytest.approx(
+        [1.3 * team.ready_s for team in night.teams]
+    )
+    secured = night.organisation.order_to_secured_s
+    assert slow.organisation.order_to_secured_s.high == pytest.approx(
+        1.3 * secured.high
+    )
+    (_, heights, work, _), (_, _, slow_work, _) = make_chain(day), make_chain(slow)
+    assert heights.line.supports
+    there = work.arrive_s < NEVER_S
+    assert (there == (slow_work.arrive_s < NEVER_S)).all()
+    assert slow_work.arrive_s[there] == pytest.approx(
+        1.3 * work.arrive_s[there], rel=0.01, abs=2.0
+    )
 
 
 def test_every_day_is_that_of_a_plain_loop_with_the_same_draws() -> None:
