@@ -19,7 +19,8 @@ from evac.access.network import (
 )
 from evac.access.routes import DIRECT_M, route_of
 from evac.access.strands import weave
-from evac.facts.heights import Line
+from evac.access.walking import walking_seconds
+from evac.facts.heights import Line, Span
 from evac.facts.lift import Lift, Side, Triple
 from evac.facts.work import NEVER_S, Route
 
@@ -30,9 +31,11 @@ WALK = Triple(low=0.8, likely=1.0, high=1.5)
 
 
 def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]:
-    """How evacuees walk from the middle of each span to the muster point soonest met.
+    """How evacuees walk from each span to the muster point soonest met.
 
-    On foot, over ways that may be walked and off them, as slow as the teams on foot
+    The way begins at the middle of the span. Its seconds, length and climb are those
+    from the farthest end: off any way to the middle first, the cautious reading. On
+    foot, over ways that may be walked and off them, as slow as the teams on foot
     (`travel.foot_factor`). Avalanche ground is never crossed where there is a way
     round it; otherwise only such as is released at some time, and nobody is at the
     point before that and the rest of the way (``not_before_s``).
@@ -59,9 +62,34 @@ def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]
             lift, network, span.index, crosses_released=True
         )
         if best is not None:
-            routes[span.index] = best
+            routes[span.index] = _from_far_end(lift, line, span, best)
             points[span.index] = best.team
     return routes, points
+
+
+def _from_far_end(lift: Lift, line: Line, span: Span, route: Route) -> Route:
+    """The same way for the carrier that hangs farthest from the middle of the span."""
+    ground, travel = line.ground[Side.ASCENDING], lift.travel
+    at_m = [span.start_m, (span.start_m + span.end_m) / 2, span.end_m]
+    known = ~np.isnan(ground.elevation_m)
+    start_m, middle_m, end_m = np.interp(
+        at_m, ground.distance_m[known], ground.elevation_m[known]
+    )
+    rise_m = middle_m - np.array([start_m, end_m])
+    up_m, length_m = np.maximum(rise_m, 0.0), (span.end_m - span.start_m) / 2
+    seconds = walking_seconds(
+        travel.walking_rule,
+        length_m=np.full(2, length_m),
+        up_m=up_m,
+        down_m=np.maximum(-rise_m, 0.0),
+    )
+    factor = travel.foot_factor * travel.off_way_factor * travel.night_factor
+    return replace(
+        route,
+        seconds=min(route.seconds + factor * float(seconds.max()), float(NEVER_S)),
+        length_m=route.length_m + length_m,
+        climb_m=route.climb_m + float(up_m.max()),
+    )
 
 
 def span_name(index: int) -> str:

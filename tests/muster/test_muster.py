@@ -87,6 +87,30 @@ def test_a_way_runs_from_the_middle_of_its_span_to_its_point() -> None:
     assert (way.x_m[-1], way.y_m[-1]) == pytest.approx((HUT.x_m, HUT.y_m))
 
 
+def test_a_way_counts_from_the_carrier_farthest_from_the_middle_of_its_span() -> None:
+    # A muster point in the very middle of a span from 230 to 345 m. By hand, Naismith:
+    # 57.5 m at 5 km/h and 6 s for every metre up from its lower end, off any way.
+    lift = make_lift()
+    x_m, y_m = along((230 + 345) / 2, 3.0)
+    lift = replace(
+        lift,
+        hazards=(),
+        ways=(),
+        muster_points=(replace(HUT, x_m=x_m, y_m=y_m),),
+        travel=replace(lift.travel, walking_rule="naismith"),
+    )
+    line = lay_out(lift)
+    ground = line.ground[Side.ASCENDING]
+    low_m, middle_m = np.interp(
+        [230.0, (230 + 345) / 2], ground.distance_m, ground.elevation_m
+    )
+    walk_s = 57.5 / (5 / 3.6) + 6.0 * (middle_m - low_m)
+    by_hand_s = lift.travel.foot_factor * lift.travel.off_way_factor * walk_s
+    way = find_ways(lift, line)[0][2]
+    assert way.seconds == pytest.approx(by_hand_s, abs=3.0)
+    assert way.length_m == pytest.approx(57.5, abs=1.0)
+
+
 def test_without_a_muster_point_the_plan_says_so() -> None:
     lift = make_lift(muster_points=())
     assert find_ways(lift, lay_out(lift)) == ({}, {})
