@@ -104,7 +104,8 @@ def carriers(section: CarriersSection, *, axial_stiffness_n: float) -> Carriers:
         spacing_m=section.spacing_m / (1 + strain),
         rope_to_descender_m=section.rope_to_descender_m,
         rope_to_seat_m=section.rope_to_seat_m,
-        on_loop=section.on_loop,
+        # Whoever lists their numbers has counted them.
+        on_loop=section.on_loop or len(section.numbers) or None,
         numbers=section.numbers,
         loop_offset_m=section.loop_offset_m,
     )

@@ -21,7 +21,10 @@ from evac.inputs.rows import (
 from evac.learning import step_key
 from evac.reference import step_times
 from evac.timing.steps import ON_THE_GROUND, is_hard_walk, part_of
+from evac.units import FOOT_M
 
+FARTHEST_THROW_M = 25.0
+"""Nobody gets a line higher over the rope by hand (common practice, no source)."""
 LEAST_HALF_M = 10.0
 """A half shorter than this is no span to work in (common practice, no source)."""
 
@@ -238,7 +241,7 @@ def check_kits(
     techniques: Sequence[TechniqueRow] | None,
     teams: Sequence[TeamRow] | None,
 ) -> None:
-    """Refuse repeated kits, and kits of unknown teams or techniques.
+    """Refuse repeated kits, kits of unknown teams or techniques, impossible throws.
 
     Nothing is held against teams or techniques that could not be read (None).
 
@@ -249,6 +252,7 @@ def check_kits(
     """
     problems = _repeats([row.kit for row in rows], numbers, column="kit")
     known = [t.technique for t in techniques or ()]
+    thrown = {t.technique for t in techniques or () if t.needs_line_over_rope}
     known_teams = [t.team for t in teams or ()]
     for row, number in zip(rows, numbers, strict=True):
         if techniques is not None and row.technique not in known:
@@ -267,6 +271,17 @@ def check_kits(
                     where=f"row {number}, column team",
                     found=row.team,
                     near=did_you_mean(row.team, known_teams),
+                )
+            )
+        by_hand = row.technique in thrown and not row.launcher
+        if by_hand and row.throw_height_m > FARTHEST_THROW_M:
+            problems.append(
+                problem(
+                    "thrown_too_high",
+                    where=f"row {number}, column throw_height_m",
+                    found=row.throw_height_m,
+                    most_m=FARTHEST_THROW_M,
+                    by_feet_m=row.throw_height_m * FOOT_M,
                 )
             )
     _raise(file, problems)

@@ -131,7 +131,11 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         cuts_m=tuple(sorted(toml.assignment.cuts_m)),
         fingerprint=dict(sorted(files.hashes.items())),
     )
-    return plausibility.checked(lift, supports_file=line.file)
+    return plausibility.checked(
+        lift,
+        supports_file=line.file,
+        stated_per_hour=toml.carriers.capacity_per_hour,
+    )
 
 
 def _assumptions(toml: LiftToml, terrain: Terrain | None) -> tuple[Assumption, ...]:

@@ -89,6 +89,7 @@ def assume(
     because("carriers.seats", "seats_tagged" if tagged else "seats")
     speed, detachable = _speed(tags, length_m=length_m, cabin=cabin, seats=seats)
     because("drives.line_speed_m_per_s", "speed")
+    because("drives.emergency_speed_m_per_s", "emergency")
     because("carriers.grip", "grip")
     spacing_m = _spacing_m(tags, seats=seats, speed=speed, cabin=cabin)
     because("carriers.spacing_m", "spacing")

@@ -165,6 +165,7 @@ def _assumptions(
         "drives.line_speed_m_per_s": words.show(
             "v_m_per_s", assumed.line_speed_m_per_s
         ),
+        "drives.emergency_speed_m_per_s": words.say("osm.value_emergency"),
         "lift.gauge_m": words.show("gauge_m", assumed.gauge_m),
         "lift.drive_station": words.say("osm.value_drive"),
         "lift.ascending_side": words.say("osm.value_side"),

@@ -15,26 +15,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from evac.errors import InputError, Problem
-from evac.factors import LEAST_ROPE_SAFETY
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType, Grip, Lift
 from evac.inputs import dem, fit
+from evac.inputs.plausible_kit import kit_doubts, technique_doubts
+from evac.inputs.plausible_rope import rope_doubts
 from evac.inputs.problems import problem
-from evac.inputs.rows import LADDER
-from evac.reference import rope_factors
+from evac.inputs.unusual import unusual
 from evac.units import GRAVITY_M_PER_S2
 
 LIFT_TOML = "lift.toml"
 
-ROPE_MASS_SHARE = (0.95, 1.15)
-"""Around the EN 12385 factors: ropeway ropes run a few per cent heavier (memory)."""
-MODULUS_N_PER_MM2 = (80_000.0, 115_000.0)
-"""Of six-strand haul ropes on the metallic area (memory)."""
-WIRE_GRADE_N_PER_MM2 = (1_570.0, 2_160.0)
-"""Grades of rope wire (EN 12385)."""
-MOST_SAFETY = 12.0
-"""Twice what ropes are chosen for: the force is mostly that of one side only (common
-practice, no source)."""
 EMPTY_KG_PER_SEAT = (25.0, 160.0)
 PASSENGER_KG = (77.0, 120.0)
 """Least: 170 lb, the design load of ANSI B77.1, seen second-hand."""
@@ -44,19 +35,22 @@ ROPE_HEIGHT_M = (2.0, 45.0)
 FULL_SAG_SHARE = (0.002, 0.12)
 INTERVAL_S = (4.0, 120.0)
 MOST_PER_HOUR = 4_800.0
+CAPACITY_SHARE = 0.15
+"""By which a stated capacity may differ from spacing, seats and line speed: papers
+round it, and lifts run at less than their full speed (common practice, no source)."""
 LINE_SPEED_M_PER_S = {Grip.DETACHABLE: 6.0, Grip.FIXED: 2.8}
 """French limits of monocable ropeways; fixed grip with loading conveyor (seen)."""
 STATION_DOUBT_M = 5.0
 """An upper station this much below the other one is no error of a survey."""
 STEEPEST_DEG = 50.0
 ZONE_HOURS = 3.0
-MOST_LADDER_SEAT_M = 5.0
-"""Highest seat that a ladder serves (rule 15)."""
 LONGEST_EVACUATION_H = 8.0
 """Clocks that change later than this after the stop do not matter (common practice)."""
 
 
-def checked(lift: Lift, *, supports_file: str) -> Lift:
+def checked(
+    lift: Lift, *, supports_file: str, stated_per_hour: float | None = None
+) -> Lift:
     """The lift with every doubt about its numbers added to its findings.
 
     Parameters
@@ -65,6 +59,8 @@ def checked(lift: Lift, *, supports_file: str) -> Lift:
         As read.
     supports_file : str
         Name of the table of supports, for messages.
+    stated_per_hour : float, optional
+        Passengers an hour by the lift's papers, if stated.
 
     Raises
     ------
@@ -78,6 +74,7 @@ def checked(lift: Lift, *, supports_file: str) -> Lift:
     found: list[Finding] = []
     for doubt in _DOUBTS:
         found += doubt(lift)
+    found += _spacing(lift, stated_per_hour)
     return replace(lift, findings=(*lift.findings, *found))
 
 
@@ -116,81 +113,6 @@ def _station_problems(lift: Lift) -> list[Problem]:
     ]
 
 
-def _unusual(
-    name: str,
-    value: float,
-    usual: tuple[float, float],
-    *,
-    unit: str,
-    severity: Severity = Severity.WARN,
-) -> list[Finding]:
-    """One finding where `value` lies outside the usual range; [] inside."""
-    low, high = usual
-    if low <= value <= high:
-        return []
-    return [
-        Finding(
-            key=f"inputs.{name}",
-            severity=severity,
-            values={f"found{unit}": value, f"low{unit}": low, f"high{unit}": high},
-        )
-    ]
-
-
-def _rope(lift: Lift) -> list[Finding]:
-    """Mass, stiffness and strength against the diameter (EN 12385 factors)."""
-    rope = lift.rope
-    if rope.diameter_m is None:
-        return []
-    square_mm2 = (rope.diameter_m * 1000) ** 2
-    factors = rope_factors()
-    mass = [item.mass_factor * square_mm2 / 100 for item in factors]
-    area_mm2 = [item.area_factor * square_mm2 for item in factors]
-    strength = [item.strength_factor * square_mm2 for item in factors]
-    found = _unusual(
-        "rope_mass",
-        rope.mass_kg_per_m,
-        (min(mass) * ROPE_MASS_SHARE[0], max(mass) * ROPE_MASS_SHARE[1]),
-        unit="_kg_per_m",
-    )
-    found += _unusual(
-        "rope_stiffness",
-        rope.axial_stiffness_n / 1e6,
-        (
-            min(area_mm2) * MODULUS_N_PER_MM2[0] / 1e6,
-            max(area_mm2) * MODULUS_N_PER_MM2[1] / 1e6,
-        ),
-        unit="",
-    )
-    if rope.breaking_force_n is not None:
-        found += _unusual(
-            "rope_strength",
-            rope.breaking_force_n,
-            (
-                min(strength) * WIRE_GRADE_N_PER_MM2[0],
-                max(strength) * WIRE_GRADE_N_PER_MM2[1],
-            ),
-            unit="_n",
-        )
-    return found
-
-
-def _safety(lift: Lift) -> list[Finding]:
-    if lift.rope.breaking_force_n is None:
-        return []
-    # Half the carriage force runs in each side; the top of the line carries more.
-    safety = lift.rope.breaking_force_n / (lift.tension.high_force_n / 2)
-    if safety < LEAST_ROPE_SAFETY:
-        values = {"safety": safety, "least": LEAST_ROPE_SAFETY}
-        return [Finding(key="inputs.safety", severity=Severity.WARN, values=values)]
-    if safety > MOST_SAFETY:
-        values = {"safety": safety, "most": MOST_SAFETY}
-        return [
-            Finding(key="inputs.safety_high", severity=Severity.WARN, values=values)
-        ]
-    return []
-
-
 def _sag(lift: Lift) -> list[Finding]:
     """Full carriers spread as a line load in the longest span: w L^2 / (8 H)."""
     carriers = lift.carriers
@@ -216,28 +138,28 @@ def _sag(lift: Lift) -> list[Finding]:
 
 def _carriers(lift: Lift) -> list[Finding]:
     carriers = lift.carriers
-    found = _unusual(
+    found = unusual(
         "empty_mass",
         carriers.empty_mass_kg / carriers.seats,
         EMPTY_KG_PER_SEAT,
         unit="_kg",
     )
-    found += _unusual(
+    found += unusual(
         "passenger_mass", carriers.passenger_mass_kg, PASSENGER_KG, unit="_kg"
     )
     if carriers.type is CarrierType.CHAIR:
-        found += _unusual(
+        found += unusual(
             "rope_to_seat", carriers.rope_to_seat_m, ROPE_TO_SEAT_M, unit="_m"
         )
-    return found + _unusual("gauge", lift.gauge_m, GAUGE_M, unit="_m")
+    return found + unusual("gauge", lift.gauge_m, GAUGE_M, unit="_m")
 
 
 def _service(lift: Lift) -> list[Finding]:
     """Interval t = s / v and capacity C = 3600 p / t."""
     speed = lift.drives.line_speed_m_per_s
     interval_s = lift.carriers.spacing_m / speed
-    found = _unusual("interval", interval_s, INTERVAL_S, unit="_s")
-    per_hour = 3600 * lift.carriers.seats / interval_s
+    found = unusual("interval", interval_s, INTERVAL_S, unit="_s")
+    per_hour = _per_hour(lift)
     if per_hour > MOST_PER_HOUR:
         values = {"found_per_hour": per_hour, "most_per_hour": MOST_PER_HOUR}
         found.append(
@@ -257,6 +179,45 @@ def _service(lift: Lift) -> list[Finding]:
             )
         )
     return found
+
+
+def _per_hour(lift: Lift) -> float:
+    speed = lift.drives.line_speed_m_per_s
+    return 3600 * lift.carriers.seats * speed / lift.carriers.spacing_m
+
+
+def _spacing(lift: Lift, stated_per_hour: float | None) -> list[Finding]:
+    """The spacing says how many people hang on the line: it is held to a second figure.
+
+    That is the capacity here, and the number of carriers in `_loop`.
+    """
+    carriers = lift.carriers
+    assumed = any(item.key == "carriers.spacing_m" for item in lift.assumptions)
+    if stated_per_hour is None:
+        if carriers.on_loop is not None or assumed:
+            return []
+        values = {"spacing_m": carriers.spacing_m}
+        return [
+            Finding(
+                key="inputs.spacing_unchecked", severity=Severity.WARN, values=values
+            )
+        ]
+    per_hour = _per_hour(lift)
+    if abs(per_hour - stated_per_hour) <= CAPACITY_SHARE * stated_per_hour:
+        return []
+    return [
+        Finding(
+            key="inputs.capacity_differs",
+            severity=Severity.WARN,
+            values={
+                "spacing_m": carriers.spacing_m,
+                "found_per_hour": per_hour,
+                "stated_per_hour": stated_per_hour,
+                "allowed_share": CAPACITY_SHARE,
+                "fitting_m": carriers.spacing_m * per_hour / stated_per_hour,
+            },
+        )
+    ]
 
 
 def _loop(lift: Lift) -> list[Finding]:
@@ -384,50 +345,15 @@ def _terrain(lift: Lift) -> list[Finding]:
     return [] if lift.terrain is None else list(dem.doubts(lift.terrain))
 
 
-def _descenders(lift: Lift) -> list[Finding]:
-    """Descenders that have lowered more than their class allows, by their own row."""
-    return [
-        Finding(
-            key="inputs.descent_overused",
-            severity=Severity.WARN,
-            where=kit.id,
-            values={"used_j": kit.descent_used_j, "class_j": kit.descent_energy_j},
-        )
-        for kit in lift.kits
-        if kit.descent_energy_j is not None
-        and kit.descent_used_j > kit.descent_energy_j
-    ]
-
-
-def _ladders(lift: Lift) -> list[Finding]:
-    """Ladders for seats higher than one climbs to (rule 15)."""
-    return [
-        Finding(
-            key="inputs.ladder_high",
-            severity=Severity.WARN,
-            where=technique.id,
-            values={
-                "found_m": technique.most_seat_height_m,
-                "usual_m": MOST_LADDER_SEAT_M,
-            },
-        )
-        for technique in lift.techniques
-        if technique.kind == LADDER
-        and technique.most_seat_height_m is not None
-        and technique.most_seat_height_m > MOST_LADDER_SEAT_M
-    ]
-
-
 _DOUBTS: tuple[Callable[[Lift], list[Finding]], ...] = (
-    _rope,
-    _safety,
+    rope_doubts,
     _sag,
     _carriers,
     _service,
     _loop,
     _supports,
-    _descenders,
-    _ladders,
+    kit_doubts,
+    technique_doubts,
     _time_zone,
     _clock_change,
     _terrain,

@@ -234,6 +234,7 @@ class CarriersSection(_Section):
     passenger_mass_kg: Annotated[Num, Field(gt=0, le=200)]
     spacing_m: Annotated[Num, Field(gt=0, le=5_000)]
     spacing_at_tension_kn: Annotated[Num, Field(ge=0, le=2_000)] = 0.0
+    capacity_per_hour: Annotated[Num | None, Field(gt=0, le=20_000)] = None
     rope_to_descender_m: Annotated[Num, Field(ge=0, le=15)]
     rope_to_seat_m: Annotated[Num, Field(gt=0, le=20)]
     on_loop: Annotated[Count | None, Field(ge=1, le=2_000)] = None

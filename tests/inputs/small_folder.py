@@ -36,6 +36,7 @@ passenger_mass_kg = 85
 spacing_m = 18.0
 rope_to_descender_m = 0.5
 rope_to_seat_m = 2.2
+on_loop = 46
 [loading]
 occupancy = [0.3, 0.6, 1.0]
 descending_occupancy = [0.0, 0.02, 0.1]

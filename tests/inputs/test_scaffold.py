@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import tomllib
 from pathlib import Path
 
 import openpyxl
@@ -25,6 +26,8 @@ ANSWERS = {
     "gauge_m": "4.5",
     "mass_kg_per_m": "3.0",
     "axial_stiffness_mn": "33",
+    "diameter_mm": "29",
+    "breaking_force_kn": "510",
     "state": '"constant"',
     "held_at": '"return"',
     "force_kn": "120",
@@ -35,6 +38,7 @@ ANSWERS = {
     "spacing_m": "18",
     "rope_to_descender_m": "0.5",
     "rope_to_seat_m": "2.2",
+    "on_loop": "46",
     "minutes": "150",
     "counts_from": '"stop"',
     "counts_to": '"on the ground"',
@@ -126,9 +130,21 @@ def test_a_team_that_somebody_entered_is_not_called_assumed(tmp_path: Path) -> N
     )
     toml = tmp_path / "lift.toml"
     text = toml.read_text("utf-8")
-    assert text.count("accepted = false") == 3
+    assert text.count("accepted = false") == 8
     toml.write_text(text.replace("accepted = false", "accepted = true"), "utf-8")
     assert assumed_alarms(open_lift(tmp_path), Words()) == []
+
+
+def test_what_a_new_folder_fills_in_is_no_fact(tmp_path: Path) -> None:
+    # Nobody has said that two people will tell passengers, or that six are there.
+    fill(start(tmp_path))
+
+    assumed = {item.key: item for item in open_lift(tmp_path).assumptions}
+
+    assert "2 informers, 6 people in roles" in assumed["organisation"].value
+    assert not any(item.accepted for item in assumed.values())
+    roles = tomllib.loads((tmp_path / "lift.toml").read_text("utf-8"))["organisation"]
+    assert (roles["informers"], sum(roles["roles"].values())) == (2, 6)
 
 
 def test_an_open_cell_of_a_table_is_refused(tmp_path: Path) -> None:

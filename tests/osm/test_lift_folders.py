@@ -24,6 +24,7 @@ from evac.inputs.folder import open_lift
 from evac.inputs.osm import list_lifts
 from evac.inputs.osm_assume import assume
 from evac.inputs.osm_folder import lift_folder_files
+from evac.inputs.scaffold import new_folder_files
 from evac.rope.side import SideLoads, SidePoints, solve_side
 from evac.units import GRAVITY_M_PER_S2
 from evac.words import Words
@@ -82,6 +83,11 @@ def test_every_usable_lift_with_terrain_gets_a_folder_that_opens(
         "limit",
         "teams",
     } <= keys
+    # A new folder fills in the same sections, and calls them assumed as well.
+    filled = {"carriers", "loading", "drives", "conditions", "organisation", "travel"}
+    new = tomllib.loads(new_folder_files()["lift.toml"].decode("utf-8"))
+    for declared in (keys, set(new["assumptions"])):
+        assert filled <= {key.partition(".")[0] for key in declared}
     assert not any(assumption.accepted for assumption in lift.assumptions)
     # Nor does anybody know whether the invented teams exist: in the sheets' frame.
     assert any("THIS TEAM AND ITS KIT" in a for a in assumed_alarms(lift, Words()))
