@@ -32,5 +32,8 @@ DRILL_TO_REAL = Triple(low=1.1, likely=1.4, high=2.0)
 READY_FACTOR = Triple(low=0.9, likely=1.0, high=1.5)
 """A team leaves after its stated time times this."""
 
+DEEP_SNOW_M = 0.5
+"""From this snow on people on foot wade (common practice, no source)."""
+
 NIGHT = 1.3
 """Everything takes this much longer in the dark (rule 27)."""

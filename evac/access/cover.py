@@ -7,14 +7,8 @@ from dataclasses import dataclass, field
 from itertools import permutations
 from math import factorial
 
-from evac.access.network import (
-    Network,
-    driving_leg,
-    path_of,
-    path_seconds,
-    paths_from,
-    place,
-)
+from evac.access.network import Network
+from evac.access.paths import driving_leg, path_of, path_seconds, paths_from, place
 from evac.access.routes import (
     UNLOAD_S,
     WaysIn,

@@ -1,10 +1,9 @@
-"""A web of strands as a graph with travel times, and quickest paths through it."""
+"""A web of strands as a graph with travel times, one for each mode of travel."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -30,8 +29,8 @@ JOIN_M_PER_S = 1.0
 AVALANCHE = "avalanche ground"
 VEHICLE = "snow vehicle"
 
-# Node numbers of the driving layer start here, so that one graph holds both layers.
-_DRIVING = 10_000_000
+DRIVING = 10_000_000
+"""Node numbers of the driving layer start here: one graph holds both layers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,13 +38,20 @@ class Piece:
     """One directed piece of a route, with what its time is made of."""
 
     length_m: float
+    """Seen from above."""
     up_m: float
+    """Climb in this direction, 0 or more."""
     down_m: float
+    """Descent in this direction, 0 or more."""
     seconds: float
-    """By the walking rule on this piece, or at a speed; all factors in."""
+    """By the walking rule on this piece, with the foot and off-way factors, or at the
+    speed of ski, vehicle or lift; slower by night."""
     on_foot: bool
+    """Walked, so that the walking rule counts for it."""
     off_way: bool
+    """On no drawn way: a straight walk, or the gap between two ways."""
     way_id: str
+    """The drawn way; "" off any."""
     release_s: float
     """From the order until avalanche ground here is released; 0: none here."""
     hazard_ids: tuple[str, ...] = ()
@@ -57,22 +63,31 @@ class Network:
     """A graph a mode of travel, and where its nodes are."""
 
     graphs: Mapping[str, nx.DiGraph[int]]
+    """Mode of travel -> nodes and directed edges, each with its ``piece``."""
     place_node: Mapping[str, int]
+    """Named place -> node of the walking layer."""
     x_m: FloatArray
     y_m: FloatArray
+    """Places of the nodes of the walking layer, (nodes,)."""
     travel: Travel
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Path:
-    """One way through a network: its pieces and places."""
-
-    pieces: tuple[Piece, ...]
-    nodes: tuple[int, ...]
+    """By which the times were made."""
 
 
 def elevations_m(lift: Lift, line: Line, places: FloatArray) -> FloatArray:
-    """Ground [m] at places (m, 2); beside the terrain, that of the line abreast."""
+    """Ground at places; where the terrain ends, that of the line abreast.
+
+    Parameters
+    ----------
+    lift : Lift
+    line : Line
+    places : ndarray, shape (m, 2)
+        x and y [m] in the lift's frame.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Metres above the sea, in order of the places; never NaN.
+    """
     found = np.full(len(places), np.nan)
     if lift.terrain is not None:
         found = sample_grid(lift.terrain, x_m=places[:, 0], y_m=places[:, 1])
@@ -108,6 +123,11 @@ def build_network(
         Of ``"foot"``, ``"ski"``, ``"snow vehicle"``.
     checks_steep : bool
         Leave out off-way walks over ground that is too steep to walk.
+
+    Returns
+    -------
+    Network
+        A graph for each of the modes.
     """
     counts = [len(strand.places) for strand in web.strands]
     first = np.concatenate([[0], np.cumsum(counts)]).astype(int)
@@ -129,15 +149,15 @@ def build_network(
             _add_strand(graph, lift, web, number, nodes, run, rise, releases, mode)
     place_node = {n: int(first[s] + k) for n, (s, k) in web.place_node.items()}
     if VEHICLE in graphs:
-        graphs[VEHICLE].add_nodes_from(n + _DRIVING for n in place_node.values())
+        graphs[VEHICLE].add_nodes_from(n + DRIVING for n in place_node.values())
     for join in web.joins:
         a, b = (int(first[s] + n) for s, n in (join.first, join.second))
         for graph in graphs.values():
             _add_join(graph, a, b, join.length_m)
     for node in list(graphs.get(VEHICLE, ())):
-        if node >= _DRIVING:
+        if node >= DRIVING:
             # Get out and walk on; nobody gets in again on the way.
-            _add_join(graphs[VEHICLE], node, node - _DRIVING, 0.0, both=False)
+            _add_join(graphs[VEHICLE], node, node - DRIVING, 0.0, both=False)
     return Network(
         graphs=graphs,
         place_node=place_node,
@@ -172,7 +192,7 @@ def _releases(lift: Lift, web: Web) -> list[_Release]:
             ends = np.stack([strand.places[:-1], strand.places[1:]], axis=1)
             pieces = shapely.linestrings(ends)
             for hazard in grounds:
-                hit = shapely.intersects(_area(hazard.geometry), pieces)
+                hit = shapely.intersects(ground_of(hazard.geometry), pieces)
                 opens = NEVER_S if hazard.opens_s is None else hazard.opens_s.likely
                 release = np.where(hit, np.maximum(release, opens), release)
                 for k in np.flatnonzero(hit):
@@ -181,7 +201,19 @@ def _releases(lift: Lift, web: Web) -> list[_Release]:
     return found
 
 
-def _area(geometry: BaseGeometry) -> BaseGeometry:
+def ground_of(geometry: BaseGeometry) -> BaseGeometry:
+    """The ground that a hazard lies on.
+
+    Parameters
+    ----------
+    geometry : shapely geometry
+        As drawn in the hazard layer.
+
+    Returns
+    -------
+    shapely geometry
+        The same; of several points the ground between them.
+    """
     return geometry.convex_hull if geometry.geom_type == "MultiPoint" else geometry
 
 
@@ -264,7 +296,7 @@ def _layer_seconds(
         layers.append((0, walked, all_foot))
     if mode == VEHICLE and VEHICLE in allowed:
         speed = travel.vehicle_m_per_s / (1.0 if is_way else travel.off_way_factor)
-        layers.append((_DRIVING, run_m / speed, no_foot))
+        layers.append((DRIVING, run_m / speed, no_foot))
     return layers
 
 
@@ -286,121 +318,6 @@ def _add_join(
         return
     graph.add_edge(b, a, piece=piece)
     # Where a vehicle drives on both sides of the join, it drives over it.
-    if a + _DRIVING in graph and b + _DRIVING in graph:
-        graph.add_edge(a + _DRIVING, b + _DRIVING, piece=piece)
-        graph.add_edge(b + _DRIVING, a + _DRIVING, piece=piece)
-
-
-def quickest(
-    network: Network, *, start: str, mode: str, crosses_released: bool
-) -> Mapping[int, Sequence[int]]:
-    """Quickest paths from a place to every node that can be reached.
-
-    Parameters
-    ----------
-    network : Network
-    start : str
-        Name of the place.
-    mode : str
-        ``"foot"``, ``"ski"`` or ``"snow vehicle"``.
-    crosses_released : bool
-        Whether avalanche ground that is released at some time may be crossed; such
-        that is never released is never crossed.
-    """
-    return paths_from(
-        network,
-        place(network, start, mode=mode),
-        mode=mode,
-        crosses_released=crosses_released,
-    )
-
-
-def place(network: Network, name: str, *, mode: str) -> int:
-    """The node of a place, in the driving layer for those who come in a vehicle."""
-    node = network.place_node[name]
-    return node + _DRIVING if mode == VEHICLE else node
-
-
-def paths_from(
-    network: Network, source: int, *, mode: str, crosses_released: bool
-) -> Mapping[int, Sequence[int]]:
-    """Quickest paths from a node to every node that can be reached."""
-    most_s = NEVER_S - 1 if crosses_released else 0.0
-
-    def seconds(_start: int, _end: int, edge: Mapping[str, Piece]) -> float | None:
-        piece = edge["piece"]
-        return piece.seconds if piece.release_s <= most_s else None
-
-    graph = network.graphs[mode]
-    if source not in graph:
-        return {}
-    paths: Mapping[int, Sequence[int]] = nx.single_source_dijkstra_path(
-        graph, source, weight=seconds
-    )
-    return paths
-
-
-def driving_leg(nodes: Sequence[int], path: Path) -> tuple[float, int]:
-    """Seconds driven on a path, and the node at which its team gets out."""
-    driven = [number for number, node in enumerate(nodes) if node >= _DRIVING]
-    last = driven[-1]
-    return sum(piece.seconds for piece in path.pieces[:last]), nodes[last]
-
-
-def path_of(network: Network, nodes: Sequence[int], *, mode: str) -> Path:
-    """The pieces of a path."""
-    graph = network.graphs[mode]
-    return Path(
-        pieces=tuple(graph.edges[a, b]["piece"] for a, b in pairwise(nodes)),
-        nodes=tuple(node % _DRIVING for node in nodes),
-    )
-
-
-def path_seconds(travel: Travel, pieces: Sequence[Piece]) -> float:
-    """Time over some pieces; the walking rule is applied to all that is walked.
-
-    DIN 33466 speaks of a whole way, so its sums are taken before it; Tobler's slope
-    is that of each piece.
-    """
-    seconds = sum(piece.seconds for piece in pieces if not piece.on_foot)
-    walked = [piece for piece in pieces if piece.on_foot]
-    if travel.walking_rule != "din33466":
-        return seconds + sum(piece.seconds for piece in walked)
-    for off_way in (False, True):
-        part = [piece for piece in walked if piece.off_way is off_way]
-        factor = travel.foot_factor * travel.night_factor
-        factor *= travel.off_way_factor if off_way else 1.0
-        seconds += factor * float(
-            walking_seconds(
-                travel.walking_rule,
-                length_m=sum(piece.length_m for piece in part),
-                up_m=sum(piece.up_m for piece in part),
-                down_m=sum(piece.down_m for piece in part),
-            )
-        )
-    return seconds
-
-
-def wait_seconds(travel: Travel, pieces: Sequence[Piece], *, leaves_s: float) -> float:
-    """How long a team waits on the way for avalanche ground to be released.
-
-    ``leaves_s`` counts from the order, as the release does.
-    """
-    wait_s = 0.0
-    for number, piece in enumerate(pieces):
-        if piece.release_s > 0:
-            there_s = leaves_s + path_seconds(travel, pieces[:number]) + wait_s
-            wait_s += max(piece.release_s - there_s, 0.0)
-    return wait_s
-
-
-def releases_on(
-    travel: Travel, pieces: Sequence[Piece]
-) -> tuple[tuple[str, float], ...]:
-    """Avalanche ground on a way, in order: its id, and seconds before its edge."""
-    found: dict[str, float] = {}
-    for number, piece in enumerate(pieces):
-        for name in piece.hazard_ids:
-            if name not in found:
-                found[name] = path_seconds(travel, pieces[:number])
-    return tuple(found.items())
+    if a + DRIVING in graph and b + DRIVING in graph:
+        graph.add_edge(a + DRIVING, b + DRIVING, piece=piece)
+        graph.add_edge(b + DRIVING, a + DRIVING, piece=piece)

@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from evac.access.network import (
-    AVALANCHE,
-    path_of,
-    path_seconds,
-    quickest,
-    releases_on,
-)
+from evac.access.network import AVALANCHE
+from evac.access.paths import path_of, path_seconds, quickest, releases_on
 from evac.access.routes import WaysIn, open_ways, support_name
 from evac.facts.heights import Line
 from evac.facts.lift import Lift

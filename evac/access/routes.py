@@ -7,11 +7,9 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import hypot
 
-from evac.access.network import (
-    AVALANCHE,
-    Network,
+from evac.access.network import AVALANCHE, Network, build_network
+from evac.access.paths import (
     Path,
-    build_network,
     path_of,
     path_seconds,
     quickest,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from evac.access.doubts import crossed_off_way, hazard_name
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line
 from evac.facts.lift import IN_SAFETY, Lift, Side
@@ -88,6 +89,25 @@ def _ways_out(
                 values={
                     "spans": ", ".join(span.id for span in far),
                     "longest_s": ways[worst.index].seconds,
+                },
+            )
+        )
+    crossed = {
+        span.id: crossed_off_way(lift, ways[span.index])
+        for span in line.spans
+        if span.index in ways
+    }
+    if any(crossed.values()):
+        names = [hazard_name(item) for found in crossed.values() for item in found]
+        findings.append(
+            Finding(
+                key="muster.crosses_off_way",
+                severity=Severity.WARN,
+                values={
+                    "spans": ", ".join(
+                        name for name, found in crossed.items() if found
+                    ),
+                    "hazards": ", ".join(dict.fromkeys(names)),
                 },
             )
         )

@@ -8,15 +8,8 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from evac.access.network import (
-    AVALANCHE,
-    Network,
-    Path,
-    build_network,
-    path_of,
-    path_seconds,
-    quickest,
-)
+from evac.access.network import AVALANCHE, Network, build_network
+from evac.access.paths import Path, path_of, path_seconds, quickest
 from evac.access.routes import DIRECT_M, route_of
 from evac.access.strands import weave
 from evac.access.walking import walking_seconds

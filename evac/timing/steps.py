@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from evac.errors import NoPlanError
-from evac.factors import NIGHT
+from evac.factors import DEEP_SNOW_M, NIGHT
 from evac.facts.lift import CarrierType, Conditions, Lift, StepTime, Team, Triple
 from evac.words import Words
 
@@ -20,9 +20,6 @@ WINDY = 1.3
 WINDY_FROM_M_PER_S = 10.0
 ICED = 1.5
 """Multipliers of the day beside the night (rule 27; common practice, no source)."""
-
-DEEP_SNOW_M = 0.5
-"""From this snow on people on foot wade (common practice, no source)."""
 
 STEEP_GROUND_DEG = 25.0
 """From this ground slope on a landing costs extra (common practice, no source)."""

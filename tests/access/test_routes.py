@@ -344,3 +344,63 @@ def test_the_demo_is_routed_in_under_a_second(demo: Path) -> None:
     routes = find_routes(lift, line)
     assert time.process_time() - start < 1.5
     assert all(route.seconds < NEVER_S for route in routes)
+
+
+RIVER = replace(
+    HAZARD,
+    id="river",
+    kind="water",
+    name="Test river",
+    geometry=LineString([along(-50, 20), along(650, 20)]),
+    opens_s=None,
+)
+
+
+def crossing_findings(lift: Lift) -> list[tuple[str, object, object]]:
+    line = lay_out(lift)
+    return [
+        (item.where, item.values["supports"], item.values["hazards"])
+        for item in doubts(lift, line, find_routes(lift, line))
+        if item.key == "access.crosses_off_way"
+    ]
+
+
+@pytest.mark.parametrize("kind", ["water", "ledge"])
+def test_a_way_in_over_water_or_a_ledge_is_told_where_no_way_is_drawn(
+    kind: str,
+) -> None:
+    # The road runs 40 m beside the line, the river 20 m: between the two.
+    lift = flat_lift(
+        way("road", (0, 40), (600, 40)),
+        teams=(team("foot", (0, 40)),),
+    )
+    assert crossing_findings(lift) == []
+    river = replace(RIVER, kind=kind)
+    assert crossing_findings(replace(lift, hazards=(river,))) == [
+        ("Team 1", "0, 1, 2, 3, 4, 5", f"{kind} Test river")
+    ]
+
+
+def test_a_drawn_way_over_water_is_a_bridge() -> None:
+    # A bridge to every support; straight walks cost too much to pay off.
+    at_m = [support.distance_m for support in flat_lift().supports]
+    bridges = [way(f"bridge {at:g}", (at, 40), (at, 0)) for at in at_m]
+    road = way("road", (0, 40), (600, 40))
+    lift = flat_lift(road, *bridges, teams=(team("foot", (0, 40)),), hazards=(RIVER,))
+    lift = replace(lift, travel=replace(lift.travel, off_way_factor=50.0))
+    assert crossing_findings(lift) == []
+    # Without the one to support 3 the team would wade there.
+    fewer = replace(lift, ways=tuple(w for w in lift.ways if w.id != "bridge 345"))
+    assert [supports for _, supports, _ in crossing_findings(fewer)] == ["3"]
+
+
+def test_other_hazards_and_dry_ways_are_not_told() -> None:
+    lift = flat_lift(
+        way("road", (0, 40), (600, 40)),
+        teams=(team("foot", (0, 40)),),
+        hazards=(replace(RIVER, kind="forest"),),
+    )
+    assert crossing_findings(lift) == []
+    beyond = LineString([along(-50, 60), along(650, 60)])
+    dry = replace(lift, hazards=(replace(RIVER, geometry=beyond),))
+    assert crossing_findings(dry) == []

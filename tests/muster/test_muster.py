@@ -143,6 +143,26 @@ def test_evacuees_do_not_cross_avalanche_ground_where_there_is_a_way_round() -> 
             assert not line.intersects(ground)
 
 
+def test_evacuees_who_would_wade_are_told_by_span() -> None:
+    # Track and muster point lie 25 to 55 m right of the line; a river between them.
+    lift = make_lift()
+    river = replace(
+        lift.hazards[0],
+        kind="water",
+        name="Test river",
+        geometry=LineString([along(-50, 20), along(650, 20)]),
+        opens_s=None,
+    )
+    finding = told(replace(lift, hazards=(river,)))["muster.crosses_off_way"]
+    assert finding.values == {
+        "spans": "0-1, 1-2, 2-3, 3-4, 4-5",
+        "hazards": "water Test river",
+    }
+    elsewhere = LineString([along(-50, -20), along(650, -20)])
+    dry = replace(lift, hazards=(replace(river, geometry=elsewhere),))
+    assert "muster.crosses_off_way" not in told(dry)
+
+
 def test_a_span_without_a_way_out_is_named() -> None:
     lift = make_lift()
     # Avalanche ground that is never released, all across the line at 280 to 300 m:
