@@ -21,12 +21,14 @@ from evac.figures.canvas import (
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, lay_hazards, rows_of
 from evac.figures.profile import (
     ROPE_STYLE,
+    cross_unknown,
     draw_envelope,
     draw_ground,
     draw_rope,
     draw_supports,
+    seen_envelope,
+    seen_stop,
     support_kinds,
-    unknown_runs,
 )
 from evac.figures.reach import ReachLine, Unit, letters_reaching, reach_lines
 from evac.figures.section_page import (
@@ -138,10 +140,11 @@ def _profile(page: Page, labels: list[str], *, bottom: float, height: float) -> 
     for side in Side:
         ground = line.ground[side]
         draw_ground(axes, ground, bottom_m=low_m, linestyle=ROPE_STYLE[side])
-        envelope = heights.envelopes[side]
+        envelope = seen_envelope(heights, side)
         base_m = np.interp(envelope.distance_m, ground.distance_m, ground.elevation_m)
         draw_envelope(axes, envelope, base_m)
-        draw_rope(axes, heights.reference[side], linestyle=ROPE_STYLE[side])
+        draw_rope(axes, seen_stop(heights, side), linestyle=ROPE_STYLE[side])
+    cross_unknown(axes, heights, tuple(Side))
     draw_supports(
         axes,
         line.supports,
@@ -208,7 +211,7 @@ def _panel(
 ) -> None:
     """Heights above ground of one side: band, rope, seats, reach of the kits."""
     heights, words = page.plan.heights, page.words
-    envelope, stop = heights.envelopes[side], heights.reference[side]
+    envelope, stop = seen_envelope(heights, side), seen_stop(heights, side)
     worst_m = envelope.rope_greatest_m + envelope.margin_m
     stance_m = envelope.stance_greatest_m + envelope.margin_m
     from_stance = any(item.from_stance for item in lines)
@@ -244,10 +247,7 @@ def _panel(
         color="black",
         zorder=5,
     )
-    for start_m, end_m in unknown_runs(envelope):
-        axes.axvspan(
-            start_m, end_m, facecolor="white", edgecolor="0.3", hatch="xx", zorder=2
-        )
+    cross_unknown(axes, heights, (side,))
     for support in heights.line.supports:
         axes.axvline(
             support.distance_m, color="0.55", linewidth=0.5, linestyle=(0, (1, 1.5))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -30,6 +31,53 @@ def support_kinds(heights: Heights) -> dict[str, SupportKind]:
         support.id: support.kind or inferred.get(support.id, SupportKind.SUPPORT)
         for support in heights.line.supports
     }
+
+
+def seen_envelope(heights: Heights, side: Side) -> SideEnvelope:
+    """One side's envelope as drawings show it: nothing in spans that are not known.
+
+    A span is not known as a whole, also where only one seat of it would touch ground.
+    """
+    envelope = heights.envelopes[side]
+    hidden = _in_unknown(heights, side, envelope.distance_m)
+
+    def seen(values: FloatArray) -> FloatArray:
+        return np.where(hidden, np.nan, values)
+
+    return replace(
+        envelope,
+        rope_greatest_m=seen(envelope.rope_greatest_m),
+        rope_least_m=seen(envelope.rope_least_m),
+        stance_greatest_m=seen(envelope.stance_greatest_m),
+        known=envelope.known & ~hidden,
+    )
+
+
+def seen_stop(heights: Heights, side: Side) -> StopHeights:
+    """One side at the reference stop as drawings show it: no rope whose height is ?."""
+    stop = heights.reference[side]
+    rope_hidden = _in_unknown(heights, side, stop.rope_distance_m)
+    hidden = _in_unknown(heights, side, stop.carriers.distance_m)
+    carriers = replace(
+        stop.carriers,
+        rope_height_m=np.where(hidden, np.nan, stop.carriers.rope_height_m),
+        seat_height_m=np.where(hidden, np.nan, stop.carriers.seat_height_m),
+    )
+    return replace(
+        stop,
+        rope_elevation_m=np.where(rope_hidden, np.nan, stop.rope_elevation_m),
+        carriers=carriers,
+    )
+
+
+def _in_unknown(heights: Heights, side: Side, distance_m: FloatArray) -> BoolArray:
+    """Places between the supports of spans whose heights are not known."""
+    found: BoolArray = np.zeros(distance_m.shape, dtype=bool)
+    for unit in heights.units:
+        if unit.side is side and not unit.known:
+            span = heights.line.spans[unit.span_index]
+            found |= (distance_m > span.start_m) & (distance_m < span.end_m)
+    return found
 
 
 def _shown(axes: Axes, distance_m: FloatArray) -> BoolArray:
@@ -131,11 +179,19 @@ def draw_supports(
             )
 
 
-def unknown_runs(envelope: SideEnvelope) -> list[tuple[float, float]]:
-    """Stretches where the height is not known, as (start, end) distances."""
-    unknown = np.concatenate([[False], ~envelope.known, [False]])
-    edges = np.flatnonzero(np.diff(unknown.astype(int)))
-    return [
-        (float(envelope.distance_m[start]), float(envelope.distance_m[end - 1]))
-        for start, end in zip(edges[::2], edges[1::2], strict=True)
-    ]
+def cross_unknown(axes: Axes, heights: Heights, sides: Collection[Side]) -> None:
+    """Cross out the spans in which the height is not known on one of some sides."""
+    for span in heights.line.spans:
+        if any(
+            unit.span_index == span.index and unit.side in sides and not unit.known
+            for unit in heights.units
+        ):
+            axes.axvspan(
+                span.start_m,
+                span.end_m,
+                facecolor="none",
+                edgecolor="0.4",
+                hatch="xx",
+                linewidth=0.0,
+                zorder=1,
+            )

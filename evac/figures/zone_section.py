@@ -23,10 +23,12 @@ from evac.figures.canvas import (
 from evac.figures.carrier_words import say_of
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, rows_of
 from evac.figures.profile import (
+    cross_unknown,
     draw_envelope,
     draw_supports,
+    seen_envelope,
+    seen_stop,
     support_kinds,
-    unknown_runs,
 )
 from evac.figures.reach import reach_lines
 from evac.figures.zone_layout import (
@@ -96,7 +98,7 @@ def _draw_side(
     """Draw one side with its labels; whether a reach lies within its picture."""
     window = layout.window
     heights = window.plan.heights
-    envelope = heights.envelopes[side]
+    envelope = seen_envelope(heights, side)
     axes = axes_mm(
         figure,
         left=SIDE_MM,
@@ -110,7 +112,10 @@ def _draw_side(
         envelope.distance_m <= window.high_m
     )
     worst_m = (envelope.rope_greatest_m + envelope.margin_m)[inside]
-    high_m = max(1.04 * float(np.nanmax(worst_m, initial=0.0)), 6.0)
+    stance_m = (envelope.stance_greatest_m + envelope.margin_m)[inside]
+    from_stance = _from_stance(window)
+    highest_m = np.fmax(worst_m, stance_m) if from_stance else worst_m
+    high_m = max(1.04 * float(np.nanmax(highest_m, initial=0.0)), 6.0)
     low_m = -_ID_MM * high_m / (height - _ID_MM)
     axes.set_ylim(low_m, high_m)
     axes.axhspan(low_m, 0.0, facecolor="0.93", edgecolor="none", zorder=0)
@@ -119,6 +124,16 @@ def _draw_side(
     axes.plot(
         envelope.distance_m[inside], worst_m, color="black", linewidth=0.7, zorder=3
     )
+    if from_stance:
+        # Dashes of a reach from the stance are compared with this, not with the rope.
+        axes.plot(
+            envelope.distance_m[inside],
+            stance_m,
+            color="black",
+            linewidth=1.2,
+            linestyle=(0, (1, 1.2)),
+            zorder=4,
+        )
     _draw_rope_and_carriers(axes, window, side)
     draw_supports(
         axes,
@@ -127,10 +142,7 @@ def _draw_side(
         foot_m=[0.0] * len(window.supports),
     )
     dashes = _draw_reach(axes, window, side, high_m=high_m)
-    for start_m, end_m in unknown_runs(envelope):
-        axes.axvspan(
-            start_m, end_m, facecolor="none", edgecolor="0.4", hatch="xx", zorder=1
-        )
+    cross_unknown(axes, heights, (side,))
     m_per_mm = (high_m - low_m) / height
     _support_ids(axes, window, low_m=low_m, m_per_mm=m_per_mm)
     for place, text in layout.places(side):
@@ -200,6 +212,11 @@ def _reach_text(window: Window, *, room_mm: float) -> str:
     return text
 
 
+def _from_stance(window: Window) -> bool:
+    """Whether one of the zone's kits has its reach counted from the crew's stance."""
+    return any(line.from_stance for line in reach_lines(window.plan, kits=window.kits))
+
+
 def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> bool:
     """Dashes where the reach of the zone's kit ends, over spans that it reaches.
 
@@ -226,7 +243,7 @@ def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> boo
 def _draw_rope_and_carriers(axes: Axes, window: Window, side: Side) -> None:
     """The rope, hangers and seats at the reference stop, above ground."""
     heights = window.plan.heights
-    stop, ground = heights.reference[side], heights.line.ground[side]
+    stop, ground = seen_stop(heights, side), heights.line.ground[side]
     shown = (stop.rope_distance_m >= window.low_m) & (
         stop.rope_distance_m <= window.high_m
     )
@@ -282,10 +299,13 @@ def _support_ids(axes: Axes, window: Window, *, low_m: float, m_per_mm: float) -
 
 def _foot(figure: Figure, window: Window, height_mm: float, *, dashes: bool) -> None:
     words = window.words
-    legend = "figures.zone_legend_reach" if dashes else "figures.zone_legend"
+    stance = words.say("figures.zone_mark_stance") if _from_stance(window) else ""
+    reach = words.say("figures.zone_mark_reach") if dashes else ""
     texts = (
         words.say("figures.zone_scale"),
-        say_of(words, legend, window.plan.lift),
+        say_of(
+            words, "figures.zone_legend", window.plan.lift, stance=stance, reach=reach
+        ),
     )
     for row, text in enumerate(texts):
         figure.text(

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from made_plan import make_long_lift, make_plan
 from shapely.geometry import LineString, Point, box
 
+from evac.facts.plan import Plan
 from evac.figures import (
     clearing_times,
     line_section,
@@ -336,3 +337,83 @@ def test_dashes_are_explained_only_where_some_are_drawn() -> None:
         assert ("dashes: reach" in map_texts(drawn)) is explained
         # The pattern of the reach, 7 on and 3 off, of lines 0.9 thick.
         assert (b"stroke-dasharray: 6.3,2.7" in drawn) is explained
+
+
+def counted_from_stance(*, radius_m: float) -> Plan:
+    """Loops whose crew, in a radius above 0, stands 10 m below the rope's ground."""
+    plan = make_plan()
+    techniques = tuple(
+        replace(item, belayer_radius_m=radius_m) for item in plan.lift.techniques
+    )
+    envelopes = {
+        side: replace(item, stance_greatest_m=item.rope_greatest_m + 10.0)
+        for side, item in plan.heights.envelopes.items()
+    }
+    return replace(
+        plan,
+        lift=replace(plan.lift, techniques=techniques),
+        heights=replace(plan.heights, envelopes=envelopes),
+    )
+
+
+def test_a_zones_reach_from_the_stance_stands_beside_the_height_from_the_stance() -> (
+    None
+):
+    plan = counted_from_stance(radius_m=10.0)
+    zone = plan.assignment.zones[1]
+    figure = zone_section(plan, [zone], words=Words())
+    lines = [
+        line
+        for axes in figure.axes
+        for line in axes.lines
+        if line.is_dashed()
+        if len(line.get_xdata()) > 20
+    ]
+    assert lines
+    for line, side in zip(lines, reversed(zone.sides), strict=True):
+        envelope = plan.heights.envelopes[side]
+        expected_m = np.interp(
+            line.get_xdata(),
+            envelope.distance_m,
+            envelope.rope_greatest_m + 10.0 + envelope.margin_m,
+        )
+        np.testing.assert_allclose(line.get_ydata(), expected_m)
+        low_m, high_m = line.axes.get_ylim()
+        assert low_m < np.nanmax(line.get_ydata()) < high_m
+    assert "dots: from stance" in map_texts(svg_bytes(figure))
+    straight_down = counted_from_stance(radius_m=0.0)
+    drawn = svg_bytes(zone_section(straight_down, [zone], words=Words()))
+    assert "dots" not in map_texts(drawn)
+
+
+def test_no_rope_is_drawn_where_its_height_is_not_known() -> None:
+    # One seat that would touch the ground makes the whole span unknown, not a sample.
+    plan = make_plan()
+    unknown = 4
+    units = tuple(
+        replace(unit, known=unit.span_index != unknown, reason="seat_in_ground")
+        for unit in plan.heights.units
+    )
+    plan = replace(plan, heights=replace(plan.heights, units=units))
+    span = plan.heights.line.spans[unknown]
+    zone = replace(plan.assignment.zones[0], first_span=0, last_span=6)
+    for figure, crossed in (
+        (line_section(plan, words=Words()), 3),
+        (zone_section(plan, [zone], words=Words()), len(zone.sides)),
+    ):
+        hatched = 0
+        for axes in figure.axes:
+            for line in axes.lines:
+                x_m, y_m = (np.asarray(part, float) for part in line.get_data())
+                # Ground is drawn grey; masts and leaders hold few points.
+                if line.get_color() != "black" or x_m.size < 20:
+                    continue
+                inside = (x_m > span.start_m) & (x_m < span.end_m)
+                assert not np.isfinite(y_m[inside]).any()
+            for patch in axes.patches:
+                if patch.get_hatch() == "xx" and patch.get_width() == pytest.approx(
+                    span.end_m - span.start_m
+                ):
+                    assert patch.get_x() == pytest.approx(span.start_m)
+                    hatched += 1
+        assert hatched == crossed
