@@ -19,8 +19,10 @@ def filled_sheet(drill: Drill, *, factor: float | None, took_part: str = "") -> 
     """The drill's own workbook with every line timed `factor` times as planned.
 
     None leaves begin and end blank. Each team begins at nine and works line after line.
+    The day stands in the first line, as the observer is told to write it.
     """
     book = load_workbook(io.BytesIO(observer_workbook(drill, Words())))
+    book.active.cell(2, 1 + AT["date"]).value = dt.date(2026, 11, 25)
     clock: dict[str, dt.datetime] = {}
     for row in book.active.iter_rows(min_row=2):
         row[AT["took_part"]].value = took_part or None

@@ -95,10 +95,12 @@ def observer_workbook(drill: Drill, words: Words) -> bytes:
     """The observers' lines as a spreadsheet, times blank."""
     rows = tuple(
         (
-            drill.date,
+            # The day of the drill, which is not known yet, is written in once.
+            "",
             step.team,
             step.span_id,
             "" if step.carrier is None else str(step.carrier),
+            "" if step.passenger is None else str(step.passenger),
             step.row.technique,
             step.row.step,
             step.row.per,
@@ -347,6 +349,7 @@ def _observer(drill: Drill, words: Words) -> list[Block]:
     head = [
         words.say("drill.column_span"),
         words.say("drill.carrier"),
+        words.say("drill.passenger"),
         words.say("drill.step"),
         words.say("drill.amount"),
         words.say("drill.observer_planned"),
@@ -360,13 +363,14 @@ def _observer(drill: Drill, words: Words) -> list[Block]:
             blocks.append(page_break())
         blocks += [
             heading(words.say("drill.sheet_title", team=team.team)),
+            # Before the lines, which may run on over a page.
+            blanks([words.say("drill.blank_day"), words.say("drill.took_part")]),
             table(
                 head,
                 rows=[_observer_row(step, words) for step in team.steps],
-                widths=[0, 0, 2, 1.3, 0, 0.9, 0.9, 0.8],
-                right=[4],
+                widths=[0, 0, 0, 2, 1.2, 0, 0.9, 0.9, 0.9],
+                right=[5],
             ),
-            blanks([words.say("drill.took_part")]),
         ]
     return blocks
 
@@ -375,6 +379,7 @@ def _observer_row(step: TimedStep, words: Words) -> list[str]:
     return [
         step.span_id,
         "" if step.carrier is None else words.number(step.carrier, 0),
+        "" if step.passenger is None else words.number(step.passenger, 0),
         step.row.step,
         words.say("drill.whole_way", way_m=step.way_m)
         if step.way_m

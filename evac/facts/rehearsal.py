@@ -57,16 +57,19 @@ class DrillCarrier:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimedStep:
-    """One line of the observer's sheet: a step to be timed.
+    """One line of the observer's sheet: a step to be timed, done once.
 
-    ``amount``: carriers, passengers or metres that the line stands for; where the
-    line is the way to the next carrier (``way_m`` above 0), how many times the row's
-    own way that way is planned to take.
+    ``passenger``: whose step it is, counted from 1 in each carrier; None for what a
+    span or a carrier costs once.
+    ``amount``: 1, or the metres that this one passenger is lowered; where the line is
+    the way to the next carrier (``way_m`` above 0), how many times the row's own way
+    that way is planned to take.
     ``planned_s``: the likely time of that amount.
     """
 
     team: str
     carrier: int | None
+    passenger: int | None
     span_id: str
     row: StepTime
     amount: float

@@ -2,7 +2,9 @@
 
 Sheets come back typed by cold fingers: times as 14:05, 14.05.30 or a spreadsheet's
 time, lines left blank, a team stopped half-way, midnight passed. A line without both
-times is no record; every such line is named, none is guessed.
+times is no record, nor is one that stands for several passengers who were taken one
+after the other; every such line is named, none is guessed. The day is written once: a
+line without one has that of the line above.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ from evac.inputs.problems import problem, reject
 from evac.inputs.spreadsheet import first_rows
 from evac.inputs.tables import is_spreadsheet, raw_table, read_table
 
+_EVERY_PASSENGER = ("passenger", "metre")
 _LONGEST_S = 6 * 3600
 _REST_S = 4 * 3600
 """After so long a pause a team is fresh again (common practice, no source)."""
@@ -95,10 +98,11 @@ class TimesRow(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    date: Day
+    date: Annotated[Day | None, BLANK] = None
     team: Text
     span: Text
     carrier: Annotated[Text | None, BLANK] = None
+    passenger: Annotated[Text | None, BLANK] = None
     technique: Text
     step: StepWords
     per: Literal["span", "carrier", "passenger", "metre", "support", "change"]
@@ -168,11 +172,12 @@ def times_of(
     """
     table = raw_table(content, file=file)
     rows = read_table(table, model=TimesRow, name="drill_times")
+    days = _days(rows, table.numbers, file=file)
     zone = ZoneInfo(time_zone)
     timed: list[tuple[int, TimesRow, dt.datetime, dt.datetime]] = []
     unread: list[Unread] = []
-    for number, row in zip(table.numbers, rows, strict=True):
-        span = _clock_span(row, zone)
+    for number, row, day in zip(table.numbers, rows, days, strict=True):
+        span = _clock_span(row, day, zone)
         if isinstance(span, str):
             unread.append(Unread(where=f"{file}, row {number}", reason=span))
         else:
@@ -180,16 +185,49 @@ def times_of(
     return _observed(file, timed), tuple(unread)
 
 
-def _clock_span(row: TimesRow, zone: ZoneInfo) -> tuple[dt.datetime, dt.datetime] | str:
+def _days(
+    rows: Sequence[TimesRow], numbers: Sequence[int], *, file: str
+) -> list[dt.date]:
+    """The day of every line: its own, or that of the line above.
+
+    Raises
+    ------
+    InputError
+        If a line was timed and neither it nor a line above says on which day.
+    """
+    days: list[dt.date] = []
+    last: dt.date | None = None
+    for number, row in zip(numbers, rows, strict=True):
+        last = row.date or last
+        if last is None and row.begun is not None and row.ended is not None:
+            told = problem("no_day", where=f"row {number}, column date")
+            raise InputError(file, [told])
+        # Before the first day there are lines without times only.
+        days.append(last or dt.date.min)
+    return days
+
+
+def _is_one_passenger(row: TimesRow) -> bool:
+    """Whether a line stands for what one passenger costs, once."""
+    if row.per not in _EVERY_PASSENGER:
+        return True
+    return row.passenger is not None and (row.per == "metre" or row.amount == 1)
+
+
+def _clock_span(
+    row: TimesRow, day: dt.date, zone: ZoneInfo
+) -> tuple[dt.datetime, dt.datetime] | str:
     """Begin and end of a line, or the words key of why it gives no time."""
     if row.begun is None or row.ended is None:
         return "no_time"
     if row.amount is None:
         return "no_amount"
-    begun = dt.datetime.combine(row.date, row.begun, zone)
-    ended = dt.datetime.combine(row.date, row.ended, zone)
+    if not _is_one_passenger(row):
+        return "several"
+    begun = dt.datetime.combine(day, row.begun, zone)
+    ended = dt.datetime.combine(day, row.ended, zone)
     if ended < begun:
-        # Past midnight: the sheet's date is that of the beginning.
+        # Past midnight: the line's day is that of the beginning.
         ended += dt.timedelta(days=1)
     for moment in (begun, ended):
         if moment.utcoffset() != moment.replace(fold=1).utcoffset():
@@ -207,7 +245,7 @@ def _observed(
     return tuple(
         Observed(
             record=DrillRecord(
-                date=row.date,
+                date=begun.date(),
                 team=row.team,
                 technique=row.technique,
                 step=row.step,

@@ -16,12 +16,15 @@ from evac.timing.steps import (
 
 _EVERY_PASSENGER = ("passenger", "metre")
 """What a row is counted by that every passenger of a carrier costs."""
+_LEAVE = "leave"
 
 
 def span_steps(lift: Lift, kind: str, team: str, span_id: str) -> list[TimedStep]:
     """What a team does once in a span, before its first carrier."""
     return [
-        _timed(row, team=team, carrier=None, span_id=span_id, amount=1.0)
+        _timed(
+            row, team=team, carrier=None, passenger=None, span_id=span_id, amount=1.0
+        )
         for row in lift.step_times
         if row.technique == kind and row.per == "span" and is_always(row)
     ]
@@ -32,41 +35,62 @@ def carrier_steps(
 ) -> list[TimedStep]:
     """What a team does at one carrier: its own steps, its passengers', its metres'.
 
-    An empty carrier is only looked into (rule 16). The line of the way to the carrier
-    stands for the whole way, as a team covers it and the plan counts it: the table's
-    row is for some 20 m, and a time of 60 m learned as one of 20 m would be planned
-    with twice.
+    An empty carrier is only looked into (rule 16). What every passenger costs has a
+    line for each of them, in the order in which it is done: a rescuer prepares, lowers
+    and releases one and goes on with the next, so one begin and one end of all of them
+    together would tell no step's time. The line of the way to the carrier stands for
+    the whole way, as a team covers it and the plan counts it: the table's row is for
+    some 20 m, and a time of 60 m learned as one of 20 m would be planned with twice.
     """
     kind = technique.kind
     own = [row for row in lift.step_times if row.technique == kind]
+    lines: list[tuple[StepTime, int | None]]
     if carrier.people == 0:
-        chosen = [(row, 1.0) for row in own if is_check(lift, row)]
+        lines = [(row, None) for row in own if is_check(lift, row)]
     else:
-        amounts = {
-            "carrier": 1.0,
-            "passenger": float(carrier.people),
-            "metre": carrier.people * carrier.seat_height_m,
-        }
-        usual = [
-            *occupied_carrier_rows(lift, kind),
-            *(row for row in own if row.per in _EVERY_PASSENGER and is_always(row)),
-        ]
-        chosen = [(row, amounts[row.per]) for row in own if row in usual]
-        if carrier.incapacitated:
-            chosen += [(row, 1.0) for row in own if adds_for_incapacitated(row)]
-    way = _ways(lift, technique, team)
+        usual = occupied_carrier_rows(lift, kind)
+        once = [row for row in own if row in usual]
+        lines = [(row, None) for row in once if not _is_last(row)]
+        for passenger in range(1, carrier.people + 1):
+            # The first one plays unconscious.
+            helpless = carrier.incapacitated and passenger == 1
+            lines += [
+                (row, passenger)
+                for row in own
+                if _is_every_passengers(row)
+                or (helpless and adds_for_incapacitated(row))
+            ]
+        lines += [(row, None) for row in once if _is_last(row)]
+    ways = _ways(lift, technique, team)
     return [
         _timed(
             row,
             team=team.id,
             carrier=carrier.number,
+            passenger=passenger,
             span_id=carrier.span_id,
-            amount=amount * (way if is_way(row) else 1.0),
+            amount=_amount(row, carrier, ways=ways),
             way_m=lift.carriers.spacing_m if is_way(row) else 0.0,
         )
-        for row, amount in chosen
-        if amount > 0
+        for row, passenger in lines
+        if _amount(row, carrier, ways=ways) > 0
     ]
+
+
+def _is_every_passengers(row: StepTime) -> bool:
+    return row.per in _EVERY_PASSENGER and is_always(row)
+
+
+def _is_last(row: StepTime) -> bool:
+    """Whether a step of a carrier comes after its passengers."""
+    return row.step.startswith(_LEAVE)
+
+
+def _amount(row: StepTime, carrier: DrillCarrier, *, ways: float) -> float:
+    """What one line of a row stands for."""
+    if is_way(row):
+        return ways
+    return carrier.seat_height_m if row.per == "metre" else 1.0
 
 
 def _ways(lift: Lift, technique: Technique, team: Team) -> float:
@@ -83,6 +107,7 @@ def _timed(
     *,
     team: str,
     carrier: int | None,
+    passenger: int | None,
     span_id: str,
     amount: float,
     way_m: float = 0.0,
@@ -90,6 +115,7 @@ def _timed(
     return TimedStep(
         team=team,
         carrier=carrier,
+        passenger=passenger,
         span_id=span_id,
         row=row,
         amount=amount,

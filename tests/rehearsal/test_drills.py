@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 from dataclasses import replace
 from pathlib import Path
@@ -19,9 +20,9 @@ from evac.factors import DRILL_TO_REAL
 from evac.facts.lift import CarrierType, Lift, Side, StepTime, Triple
 from evac.facts.plan import Plan
 from evac.facts.rehearsal import Drill, DrillCarrier, DrillKind
-from evac.inputs.drill_times import COLUMNS, read_times
+from evac.inputs.drill_times import COLUMNS, read_times, times_of
 from evac.learning import Learned, LearnedStep
-from evac.rehearsal import LIVE_HEIGHT_M, draw_drill, evaluate
+from evac.rehearsal import LIVE_HEIGHT_M, compare, draw_drill, evaluate
 from evac.rehearsal.steps import carrier_steps
 from evac.words import Words
 
@@ -260,6 +261,100 @@ def test_cabins_are_made_ready_by_the_row_that_the_plan_counts(
     assert ready == ["make ready in a cabin" if has_row else "make ready"]
 
 
+def rope_carrier(plan: Plan, *, people: int) -> DrillCarrier:
+    return DrillCarrier(
+        number=1,
+        side=Side.ASCENDING,
+        span_id=plan.heights.line.spans[0].id,
+        distance_m=30.0,
+        seat_height_m=11.0,
+        margin_m=0.5,
+        people=people,
+        dummy=True,
+        incapacitated=False,
+    )
+
+
+def test_every_passenger_has_lines_in_the_order_in_which_they_are_done(
+    demo_plan: Plan,
+) -> None:
+    lift = demo_plan.lift
+    technique = next(t for t in lift.techniques if t.id == "rope rescuer")
+    carrier = rope_carrier(demo_plan, people=3)
+    timed = carrier_steps(lift, technique, lift.teams[0], carrier)
+
+    each = (
+        "prepare a passenger",
+        "lower",
+        "release on the ground",
+        "bring the gear back (two-ended)",
+    )
+    assert [(step.passenger, step.row.step) for step in timed] == [
+        (None, "reach the next carrier"),
+        (None, "make ready"),
+        *((passenger, name) for passenger in (1, 2, 3) for name in each),
+        (None, "leave the carrier"),
+    ]
+    for step in timed:
+        if step.passenger is not None:
+            assert step.amount == (11.0 if step.row.per == "metre" else 1.0)
+
+
+def test_what_is_observed_line_by_line_gives_back_the_true_times(
+    demo_plan: Plan,
+) -> None:
+    """One passenger is done whole before the next; the observer writes what happens.
+
+    True times, invented: three quarters of the table's likely ones.
+    """
+    lift = demo_plan.lift
+    technique = next(t for t in lift.techniques if t.id == "rope rescuer")
+    team = lift.teams[0]
+    steps = tuple(
+        carrier_steps(lift, technique, team, rope_carrier(demo_plan, people=3))
+    )
+    base = draw_drill(demo_plan, seed=1, kind=DrillKind.USUAL)
+    drill = replace(base, teams=(replace(base.teams[0], team=team.id, steps=steps),))
+    book = load_workbook(io.BytesIO(observer_workbook(drill, Words())))
+    sheet = book.active
+    sheet.cell(2, 1 + COLUMNS.index("date")).value = dt.date(2026, 11, 5)
+    now = dt.datetime(2026, 11, 5, 9)
+    for row, step in enumerate(steps, start=2):
+        for column in ("begun", "ended"):
+            sheet.cell(row, 1 + COLUMNS.index(column)).value = f"{now:%H:%M:%S}"
+            now += dt.timedelta(seconds=0.75 * step.planned_s * (column == "begun"))
+    filled = io.BytesIO()
+    book.save(filled)
+
+    observed, unread = times_of(filled.getvalue(), file="o.xlsx", time_zone=ZONE)
+
+    assert unread == ()
+    assert len(observed) == len(steps)
+    for item, step in zip(observed, steps, strict=True):
+        true_s = 0.75 * step.row.seconds.likely
+        # The clock is read to whole seconds.
+        assert item.record.seconds / item.record.amount == pytest.approx(
+            true_s, abs=1.0 / step.amount
+        )
+        assert item.record.date == dt.date(2026, 11, 5)
+    whole = compare(observed, lift.step_times).by_team[0]
+    assert whole.actual_s / whole.planned_s == pytest.approx(0.75, abs=0.01)
+
+
+def test_the_day_of_drawing_is_not_written_as_the_day_of_the_drill(
+    demo_plan: Plan,
+) -> None:
+    drill = draw_drill(demo_plan, seed=1)
+    book = load_workbook(io.BytesIO(observer_workbook(drill, Words())))
+    column = 1 + COLUMNS.index("date")
+    days = [
+        book.active.cell(row, column).value for row in range(2, book.active.max_row)
+    ]
+    assert set(days) == {None}
+    text = text_of(drill, demo_plan.lift, "observer.pdf")
+    assert joined("write the DAY OF THE DRILL in the first line") in text
+
+
 def test_the_workbook_has_the_very_columns_that_are_read(demo_plan: Plan) -> None:
     drill = draw_drill(demo_plan, seed=1)
     book = load_workbook(io.BytesIO(observer_workbook(drill, Words())))
@@ -349,7 +444,7 @@ def test_a_called_out_passenger_is_one_more_on_both_papers(demo_plan: Plan) -> N
     first = team.carriers[0]
     timed = [s for s in team.steps if s.carrier == 1 and s.row.per == "passenger"]
     assert timed
-    assert all(step.amount == first.people for step in timed)
+    assert max(step.passenger or 0 for step in timed) == first.people
     on_sheet = sheet_of(drill, demo_plan.lift, team.team)
     assert joined("ONE MORE, UNCONSCIOUS, IS CALLED OUT") in on_sheet
     assert joined("lower nobody for that one, lower those counted") in on_sheet

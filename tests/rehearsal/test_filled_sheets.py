@@ -41,9 +41,11 @@ def line(
     amount: str = "1",
     team: str = "A",
     stopped: str = "no",
+    step: str = "make ready;carrier",
+    passenger: str = "",
 ) -> str:
     return (
-        f"{day};{team};1-2;1;{LOOP};make ready;carrier;;90;{amount};{begun};{ended};"
+        f"{day};{team};1-2;1;{passenger};{LOOP};{step};;90;{amount};{begun};{ended};"
         f"{stopped};no;;"
     )
 
@@ -281,3 +283,67 @@ def test_a_sheet_meets_its_step_whatever_the_letters(tmp_path: Path) -> None:
     (seen,), _ = read_times(sheet(tmp_path, typed), time_zone=ZONE)
 
     assert learning.row_of([MAKE_READY], seen.record) is MAKE_READY
+
+
+def test_the_day_is_written_once_and_holds_until_another(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path,
+        line("", "", day=""),
+        line("22:00", "22:02", day="2026-11-05"),
+        line("22:03", "22:05", day="", team="B"),
+        line("0:10", "0:12", day="2026-11-06"),
+        line("0:13", "0:15", day=""),
+    )
+    observed, unread = read_times(path, time_zone=ZONE)
+    assert [item.record.date.day for item in observed] == [5, 5, 6, 6]
+    assert [item.record.worked_s for item in observed] == [0, 0, 7800, 7980]
+    assert [item.reason for item in unread] == ["no_time"]
+
+
+def test_a_timed_line_of_no_day_is_refused(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path, line("9:00", "9:02", day=""), line("9:03", "9:05", day="2026-11-05")
+    )
+    with pytest.raises(InputError) as refused:
+        read_times(path, time_zone=ZONE)
+    assert (
+        "row 2, column date: found nothing, expected the day of the drill. Write it in "
+        "the first line"
+    ) in str(refused.value)
+
+
+def test_one_begin_and_end_of_several_passengers_is_no_time_of_a_step(
+    tmp_path: Path,
+) -> None:
+    # They are prepared, lowered and released one after the other: the first begin and
+    # the last end of "prepare" hold the lowering of all but the last.
+    path = sheet(
+        tmp_path,
+        line("9:00", "9:04", step="prepare a passenger;passenger", amount="3"),
+        line("9:01", "9:05", step="lower;metre", amount="33"),
+        line("9:10", "9:11", step="prepare a passenger;passenger", passenger="1"),
+        line("9:11", "9:12", step="lower;metre", amount="11", passenger="1"),
+        line("9:12", "9:13", step="prepare a passenger;passenger", passenger="2"),
+        line("9:13", "9:15", step="lower;metre", amount="11", passenger="2"),
+    )
+    observed, unread = read_times(path, time_zone=ZONE)
+    assert [(item.where, item.reason) for item in unread] == [
+        ("filled.csv, row 2", "several"),
+        ("filled.csv, row 3", "several"),
+    ]
+    assert [item.record.seconds for item in observed] == [60, 60, 60, 120]
+
+
+def test_an_old_sheet_teaches_what_a_carrier_costs_and_names_the_rest(
+    tmp_path: Path,
+) -> None:
+    path = sheet(
+        tmp_path,
+        line("9:00", "9:02"),
+        line("9:02", "9:07", step="lower;metre", amount="33"),
+    )
+    old = path.read_text("utf-8").replace("carrier;passenger;", "carrier;", 1)
+    path.write_text(old.replace(f"1-2;1;;{LOOP}", f"1-2;1;{LOOP}"), "utf-8")
+    observed, unread = read_times(path, time_zone=ZONE)
+    assert [item.record.step for item in observed] == ["make ready"]
+    assert [item.reason for item in unread] == ["several"]
