@@ -91,7 +91,7 @@ def test_a_time_that_leaves_people_out_says_so() -> None:
         # As the plan says it beside: a latest time is never shown later.
         (2310.0, "38 min after the stop"),
         (2280.0, "38 min after the stop"),
-        (-95.0, "too late, 2 min before the stop"),
+        (-95.0, "2 min before the stop (too late)"),
         (None, "none"),
     ],
 )
