@@ -18,6 +18,13 @@ from evac.documents.sheet_parts import (
     landing_lines,
     muster_lines,
 )
+from evac.documents.sheet_people import (
+    count_text,
+    cover_lines,
+    load_text,
+    special_lines,
+    special_note,
+)
 from evac.documents.sheet_warnings import (
     alarm_texts,
     crossing_texts,
@@ -29,7 +36,7 @@ from evac.documents.sheet_warnings import (
 from evac.documents.typeset import Fact
 from evac.facts.lift import Team, Technique, TensionState
 from evac.facts.plan import Plan
-from evac.facts.work import NEVER_S, Rescue, Route, Zone
+from evac.facts.work import NEVER_S, Route, Zone
 from evac.figures import svg_bytes, zone_map, zone_section
 from evac.figures.carrier_words import say_of
 from evac.figures.taken import units_taken
@@ -129,7 +136,9 @@ def sheet_facts(
         "secured": _secured(plan, words),
         "kits": list(kit_lines(plan, team, zones, words)),
         "phrases": _numbered(plan, words, "phrase"),
-        "special": _numbered(plan, words, "special"),
+        "special": special_lines(plan, team, zones, words),
+        "special_note": special_note(plan, team, zones, words),
+        "covers": list(cover_lines(plan, team, words)),
         "standdown": _numbered(plan, words, "standdown"),
         "assumptions": assumed_text(plan.lift, words),
         "cautions": words.say("cautions.short"),
@@ -194,18 +203,8 @@ def _zone_facts(
         ),
         "landings": " ".join(landing_lines(plan, zones, words)),
         "evacuees": list(muster_lines(plan, zones, words)),
-        "special_note": _special_note(plan, first, words),
-        "expected": words.say(
-            "sheet.expected_value",
-            people=sum(item.people for item in mine),
-            most=_most_people(zones, mine),
-        ),
+        "expected": count_text(plan, zones, mine, words),
     }
-
-
-def _most_people(zones: Sequence[Zone], rescues: Sequence[Rescue]) -> int:
-    """People that the zones are sized for: those of the worst stop position."""
-    return max(sum(zone.people for zone in zones), sum(item.people for item in rescues))
 
 
 def _drawings(
@@ -297,18 +296,26 @@ def _key_facts(
         "crew": _crew_text(team, technique, words),
         "technique": gear,
         "arrives": words.say("sheet.arrives", arrival_s=first.arrival_s),
-        "first_work": words.say("sheet.first_work", start_s=first.start_s),
-        "load": words.say(
-            "sheet.load",
-            carriers=len(rows),
-            people=sum(item.people for item in rows),
-            most=_most_people(zones, rows),
-        ),
+        "first_work": _begin_text(plan, zones, words),
+        "load": load_text(plan, zones, rows, words),
         "clear": words.say(
             "sheet.clear", finish_s=max(item.finish_s for item in zones)
         ),
     }
     return _labelled(facts, words)
+
+
+def _begin_text(plan: Plan, zones: Sequence[Zone], words: Words) -> str:
+    """When work begins: a time to reckon with, not one to wait for."""
+    taken = units_taken(plan, zones)
+    gated = any(
+        gate.opens_s > 0 and (gate.side, gate.span_index) in taken
+        for gate in plan.gates
+    )
+    return words.say(
+        "sheet.first_work_gates" if gated else "sheet.first_work",
+        start_s=zones[0].start_s,
+    )
 
 
 def _direction_text(plan: Plan, zone: Zone, words: Words) -> str:
@@ -416,26 +423,3 @@ def _way_lines(plan: Plan, team: Team, route: Route | None, words: Words) -> lis
     if ways:
         lines.append(words.say("sheet.ways", ways=", ".join(ways)))
     return lines
-
-
-def _special_note(plan: Plan, zone: Zone, words: Words) -> str:
-    able = any(
-        item.id == zone.option.technique and item.incapacitated
-        for item in plan.lift.techniques
-    )
-    if able:
-        return words.say("sheet.incapacitated_yes")
-    cover = next((item for item in plan.pickoffs if item.zone_team == zone.team), None)
-    if cover is None or cover.team is None:
-        return words.say(
-            "sheet.incapacitated_no", pickoff_s=plan.lift.organisation.pickoff_s
-        )
-    return words.say(
-        "sheet.incapacitated_own"
-        if cover.team == zone.team
-        else "sheet.incapacitated_team",
-        team=cover.team,
-        kit=cover.kit or "",
-        technique=cover.technique or "",
-        pickoff_s=plan.lift.organisation.pickoff_s,
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -204,14 +204,55 @@ def kit_lines(plan: Plan, team: Team, zones: Sequence[Zone], words: Words) -> li
     own = [kit for kit in plan.lift.kits if kit.team == team.id and kit.id not in used]
     kits = [kit for kit in plan.lift.kits if kit.id in used]
     kits += [kit for kit in own if kit.id in able]
-    lines = [_kit_line(plan, kit, words) for kit in kits]
+    taken = units_taken(plan, zones)
+    lines = [
+        _kit_line(plan, kit, words, not_for=_not_for(plan, team, kit, taken, words))
+        for kit in kits
+    ]
     left = [kit.id for kit in own if kit.id not in able]
     if left:
         lines.append(words.say("sheet.kit_leave", kits=", ".join(left)))
     return lines
 
 
-def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
+def _not_for(
+    plan: Plan, team: Team, kit: Kit, taken: set[tuple[Side, int]], words: Words
+) -> list[str]:
+    """Where in the team's own zone a kit does not reach, and why, alike ones together.
+
+    The other kit of a team is carried beside that of the zone, and nobody may find
+    out at the carrier that it is too short.
+    """
+    options = {
+        option.index
+        for option in plan.work.options
+        if (option.team, option.kit) == (team.id, kit.id)
+    }
+    reaches = [item for item in plan.reaches if item.option_index in options]
+    good = {(item.side, item.span_index) for item in reaches if item.ok}
+    found: dict[str, dict[Side, list[int]]] = {}
+    needed_m: dict[str, float] = {}
+    for item in reaches:
+        unit = (item.side, item.span_index)
+        if unit in taken - good:
+            found.setdefault(item.limit, {}).setdefault(item.side, []).append(unit[1])
+            needed_m[item.limit] = max(
+                item.rope_needed_m, needed_m.get(item.limit, item.rope_needed_m)
+            )
+    both = len({side for side, _ in taken}) > 1
+    return [
+        words.say(
+            "sheet.kit_short" if limit == "rope" else "sheet.kit_not_for",
+            spans=_units_text(plan, sides, words, both=both),
+            # Rounded up: a rope must never seem to suffice by rounding.
+            needed_m=_whole_above(needed_m[limit]),
+            reason=words.say(f"reach.{limit}"),
+        )
+        for limit, sides in found.items()
+    ]
+
+
+def _kit_line(plan: Plan, kit: Kit, words: Words, *, not_for: Sequence[str]) -> str:
     parts = [
         words.say(
             "sheet.kit_line",
@@ -219,16 +260,10 @@ def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
             technique=kit.technique,
             rope_m=kit.rope_length_m,
             stored_at=kit.stored_at,
-        )
+        ),
+        *not_for,
+        _rated_text(kit, words),
     ]
-    if kit.rated_least_kg is not None and kit.rated_most_kg is not None:
-        parts.append(
-            words.say(
-                "sheet.kit_rated",
-                least_kg=kit.rated_least_kg,
-                most_kg=kit.rated_most_kg,
-            )
-        )
     if kit.descent_energy_j is not None:
         parts.append(
             words.say(
@@ -248,6 +283,16 @@ def _kit_line(plan: Plan, kit: Kit, words: Words) -> str:
     return "; ".join(parts)
 
 
+def _rated_text(kit: Kit, words: Words) -> str:
+    """The load a kit is rated for; that none is stated is said, too."""
+    least, most = kit.rated_least_kg, kit.rated_most_kg
+    if most is None:
+        return words.say("sheet.kit_unrated")
+    if least is None:
+        return words.say("sheet.kit_rated_most", most_kg=most)
+    return words.say("sheet.kit_rated", least_kg=least, most_kg=most)
+
+
 def landing_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
     """What the ground asks at the landings of each span-side, alike ones together."""
     found: dict[str, dict[Side, list[int]]] = {}
@@ -257,22 +302,26 @@ def landing_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:
     both = len({side for sides in found.values() for side in sides}) > 1
     lines = []
     for name, sides in found.items():
-        runs = {side: runs_text(plan, spans) for side, spans in sides.items()}
-        if not both or (len(runs) > 1 and len(set(runs.values())) == 1):
-            where = next(iter(runs.values()))
-        else:
-            where = "; ".join(
-                f"{text} {words.say(f'sheet.side_{side.value}')}"
-                for side, text in runs.items()
-            )
         lines.append(
             words.say(
                 "sheet.landing",
-                spans=where,
+                spans=_units_text(plan, sides, words, both=both),
                 landing=words.say(f"muster.landing.{name}"),
             )
         )
     return lines
+
+
+def _units_text(
+    plan: Plan, sides: Mapping[Side, list[int]], words: Words, *, both: bool
+) -> str:
+    """Spans of each side; the side is named where the zone has both and it matters."""
+    runs = {side: runs_text(plan, spans) for side, spans in sides.items()}
+    if not both or (len(runs) > 1 and len(set(runs.values())) == 1):
+        return next(iter(runs.values()))
+    return "; ".join(
+        f"{text} {words.say(f'sheet.side_{side.value}')}" for side, text in runs.items()
+    )
 
 
 def muster_lines(plan: Plan, zones: Sequence[Zone], words: Words) -> list[str]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from evac.assignment import units_in_order
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
@@ -24,3 +26,15 @@ def units_passed(plan: Plan, zones: Sequence[Zone]) -> set[tuple[Side, int]]:
         for span in range(zone.first_span, zone.last_span + 1)
     }
     return inside - units_taken(plan, zones)
+
+
+def carriers_most(plan: Plan, zones: Sequence[Zone]) -> int:
+    """Most carriers that some zones hold together at any one stop position."""
+    taken = units_taken(plan, zones)
+    found = sum(
+        np.isin(spans, [span for its_side, span in taken if its_side is side]).sum(
+            axis=1
+        )
+        for side, spans in plan.heights.stops.span_index.items()
+    )
+    return int(np.max(found, initial=0))

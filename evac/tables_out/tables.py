@@ -12,7 +12,7 @@ from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.figures.doubt import of_reached, reach_in_doubt
-from evac.figures.taken import units_passed, units_taken
+from evac.figures.taken import carriers_most, units_passed, units_taken
 from evac.words import Words
 
 Entry = str | float | int | date | None
@@ -220,6 +220,7 @@ def _zones(plan: Plan, words: Words) -> Table:
         "starts_min",
         "clear_min",
         "people_most",
+        "seats_most",
     )
     rows = (_zone_row(plan, zone, words) for zone in plan.assignment.zones)
     return _table("zones", keys, rows, words)
@@ -249,6 +250,7 @@ def _zone_row(plan: Plan, zone: Zone, words: Words) -> Row:
         zone.start_s / 60,
         zone.finish_s / 60,
         zone.people,
+        carriers_most(plan, [zone]) * plan.lift.carriers.seats,
     )
 
 

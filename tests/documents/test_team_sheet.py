@@ -21,6 +21,13 @@ from evac.documents.codes import geo_address
 from evac.documents.names import file_names, team_zones
 from evac.documents.sheet import rooms_for, sheet_facts
 from evac.documents.sheet_parts import carrier_columns, kit_lines, landing_lines
+from evac.documents.sheet_people import (
+    count_text,
+    cover_lines,
+    load_text,
+    special_lines,
+    special_note,
+)
 from evac.documents.sheet_warnings import (
     alarm_texts,
     crossing_texts,
@@ -29,13 +36,14 @@ from evac.documents.sheet_warnings import (
     warning_texts,
 )
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import CarrierType, Side, SupportKind
+from evac.facts.lift import CarrierType, Side, SupportKind, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import PickOff, Zone
 from evac.figures import zone_map
 from evac.figures.doubt import alarms
 from evac.maps import map_html
 from evac.tables_out import geojson_bytes
+from evac.timing.special import CANNOT_HELP
 from evac.words import Words
 
 
@@ -722,6 +730,238 @@ def test_who_picks_off_is_named_where_the_technique_cannot() -> None:
     assert joined("call command for Team 3") in sheet_text(plan, "Team_1")
     own = replace(plan, pickoffs=(replace(cover, team="Team 1", kit="K1"),))
     assert joined("your own team can with kit K1") in sheet_text(own, "Team_1")
+
+
+def loops_everywhere(plan: Plan) -> Plan:
+    """Every zone worked with a loop, which takes nobody who cannot help."""
+    zones = tuple(
+        zone_of(plan, zone.team, builders.LOOP) for zone in plan.assignment.zones
+    )
+    return replace(plan, assignment=replace(plan.assignment, zones=zones))
+
+
+def test_a_loop_team_is_told_of_all_whom_it_cannot_take() -> None:
+    # No infant in a loop alone, no sit-ski user in a loop (common practice, no
+    # source); the plan document serves both with a rescuer at the carrier only.
+    names = {"unconscious": "unconscious", "infant": "infant", "sit_ski": "sit-skier"}
+    assert set(names) == set(CANNOT_HELP)
+    plan = loops_everywhere(make_plan())
+    team = plan.lift.teams[0]
+    cover = PickOff(
+        zone_team=team.id,
+        team="Team 3",
+        kit="K3",
+        technique=builders.ON_ROPE,
+        seconds=600.0,
+        in_time=True,
+    )
+    for covers in ((), (cover,), (replace(cover, team=team.id),)):
+        told_to = replace(plan, pickoffs=covers)
+        note = special_note(told_to, team, team_zones(plan)[team.id], Words())
+        _, _, cannot = note.partition("CANNOT")
+        assert all(name in cannot for name in names.values())
+
+
+def test_a_loop_team_is_not_told_how_to_lower_an_infant_or_a_sit_ski() -> None:
+    plan = loops_everywhere(make_plan())
+    team = plan.lift.teams[0]
+    zones = team_zones(plan)[team.id]
+    lines = [str(line) for line in special_lines(plan, team, zones, Words())]
+    spoken = [line for line in lines if "infant" in line or "sit-ski" in line]
+    assert spoken == ["infant, sit-ski: only by pick-off"]
+
+    able = [zone_of(plan, team.id, builders.ON_ROPE)]
+    text = " ".join(str(line) for line in special_lines(plan, team, able, Words()))
+    assert "sit-ski: own sling" in text
+    assert "CANNOT" not in special_note(plan, team, able, Words())
+    assert len(special_lines(plan, team, able, Words())) == len(lines)
+
+
+def test_a_reserve_with_a_loop_alone_is_told_too_whom_it_cannot_take() -> None:
+    plan = make_plan()
+    team = plan.lift.teams[3]
+    options = tuple(
+        replace(item, technique=builders.LOOP) if item.team == team.id else item
+        for item in plan.work.options
+    )
+    plan = replace(plan, work=replace(plan.work, options=options))
+    assert team.id in plan.assignment.reserve_teams
+    assert joined("you CANNOT take an unconscious passenger, an infant") in sheet_text(
+        plan, "Team_4"
+    )
+
+
+def test_the_team_that_picks_off_for_another_is_told_on_its_own_sheet() -> None:
+    plan = loops_everywhere(make_plan())
+    zones = [zone.team for zone in plan.assignment.zones]
+    helper = {team: zones[number - 1] for number, team in enumerate(zones)}
+    # The first zone is picked off from the reserve, which must know it as well.
+    helper[zones[0]] = "Team 4"
+    plan = replace(
+        plan,
+        pickoffs=tuple(
+            PickOff(
+                zone_team=team,
+                team=other,
+                kit=f"{other} kit",
+                technique=builders.ON_ROPE,
+                seconds=600.0,
+                in_time=True,
+            )
+            for team, other in helper.items()
+        ),
+    )
+    teams = {team.id: team for team in plan.lift.teams}
+    for cover in plan.pickoffs:
+        assert cover.team is not None
+        own = team_zones(plan)[cover.zone_team]
+        note = special_note(plan, teams[cover.zone_team], own, Words())
+        assert f"call command for {cover.team}" in note
+        lines = cover_lines(plan, teams[cover.team], Words())
+        (line,) = [line for line in lines if f"for {cover.zone_team}:" in line]
+        assert f"{cover.team} kit" in line
+        first, last = own[0].first_span, own[0].last_span + 1
+        supports = plan.lift.supports
+        assert f"Supports {supports[first].id} to {supports[last].id}," in line
+    assert joined("YOU PICK OFF also for Team 1: Supports") in sheet_text(
+        plan, "Team_4"
+    )
+
+
+def test_whoever_picks_off_in_the_own_zone_covers_nobody_else() -> None:
+    plan = make_plan()
+    team = plan.lift.teams[0]
+    own = PickOff(
+        zone_team=team.id,
+        team=team.id,
+        kit="K1",
+        technique=builders.ON_ROPE,
+        seconds=0.0,
+        in_time=True,
+    )
+    assert cover_lines(replace(plan, pickoffs=(own,)), team, Words()) == []
+
+
+def with_second_kit(limits: dict[tuple[Side, int], str]) -> tuple[Plan, list[str]]:
+    """The lines of a team that carries a second kit, which fails where given."""
+    plan = make_plan()
+    team = plan.lift.teams[1]
+    zones = team_zones(plan)[team.id]
+    kit = replace(plan.lift.kits[1], id="L9")
+    option = replace(zones[0].option, index=99, kit="L9")
+    reaches = tuple(
+        replace(
+            item,
+            option_index=99,
+            rope_needed_m=61.44,
+            ok=(item.side, item.span_index) not in limits,
+            limit=limits.get((item.side, item.span_index), "ok"),
+        )
+        for item in plan.reaches
+        if item.option_index == zones[0].option.index
+    )
+    plan = replace(
+        plan,
+        lift=replace(plan.lift, kits=(*plan.lift.kits, kit)),
+        work=replace(plan.work, options=(*plan.work.options, option)),
+        reaches=(*plan.reaches, *reaches),
+    )
+    return plan, kit_lines(plan, team, zones, Words())
+
+
+def test_a_kit_that_does_not_reach_in_the_own_zone_says_where_and_why() -> None:
+    # Team 2 has the spans from support 5 to 10; 2-3 is no business of its sheet.
+    _, (used, other) = with_second_kit(
+        {
+            (Side.DESCENDING, 6): "rope",
+            (Side.DESCENDING, 7): "rope",
+            (Side.ASCENDING, 8): "slope",
+            (Side.DESCENDING, 8): "slope",
+            (Side.ASCENDING, 2): "rope",
+        }
+    )
+    assert "TOO SHORT for 6 … 8 desc. (62.0 m needed)" in other
+    assert "NOT for 8-9 (haul rope too steep for the technique)" in other
+    assert "2-3" not in other
+    for line in (used, with_second_kit({})[1][1]):
+        assert "TOO SHORT" not in line
+        assert "NOT for" not in line
+
+
+def test_a_kit_without_a_rated_load_says_so_on_the_sheet() -> None:
+    plan = make_plan()
+    team, zones = plan.lift.teams[1], team_zones(plan)["Team 2"]
+    kits = plan.lift.kits
+
+    def line(least_kg: float | None, most_kg: float | None) -> str:
+        kit = replace(kits[1], rated_least_kg=least_kg, rated_most_kg=most_kg)
+        lift = replace(plan.lift, kits=(kits[0], kit, *kits[2:]))
+        return kit_lines(replace(plan, lift=lift), team, zones, Words())[0]
+
+    assert "rated 30 kg to 150 kg" in line(30.0, 150.0)
+    assert "rated up to 150 kg" in line(None, 150.0)
+    assert "NO RATED LOAD stated" in line(30.0, None)
+
+
+def test_people_planned_for_are_never_called_the_most() -> None:
+    # Four seats a carrier; the plan counts 80 % of them going up, 10 % coming down.
+    # By hand: Team 2 works both sides, so its seats are four times its carriers.
+    plan = make_plan()
+    lift = replace(
+        plan.lift,
+        occupancy=Triple(low=0.3, likely=0.6, high=0.8),
+        descending_occupancy=Triple(low=0.0, likely=0.0, high=0.1),
+    )
+    plan = replace(plan, lift=lift)
+    zones = team_zones(plan)["Team 2"]
+    mine = [item for item in plan.schedule.rescues if item.team == "Team 2"]
+    zones = (replace(zones[0], people=17), *zones[1:])
+    mine = [replace(item, people=0) for item in mine]
+    seats = 4 * len(mine)
+    load = load_text(plan, zones, mine, Words())
+    assert load == (
+        f"carriers: {len(mine)}; people planned for: up to 17 (80 % of the seats "
+        f"ascending, 10 % descending); seats: {seats}"
+    )
+    assert count_text(plan, zones, mine, Words()) == f"up to 17; seats: {seats}"
+    one_side = (replace(zones[0], sides=(Side.DESCENDING,)),)
+    assert "(10 % of the seats)" in load_text(plan, one_side, mine, Words())
+
+
+def test_seats_are_those_of_the_stop_with_most_carriers() -> None:
+    # By hand: at the second stop every ascending carrier hangs in the team's last
+    # span, so all of them may be full there.
+    plan = make_plan()
+    zones = team_zones(plan)["Team 2"]
+    mine = [item for item in plan.schedule.rescues if item.team == "Team 2"]
+    stops = plan.heights.stops
+    up, down = (stops.span_index[side] for side in Side)
+    last = np.where(up >= 0, zones[0].last_span, -1)
+    stops = replace(
+        stops,
+        span_index={
+            Side.ASCENDING: np.vstack([up, last]),
+            Side.DESCENDING: np.vstack([down, down]),
+        },
+    )
+    plan = replace(plan, heights=replace(plan.heights, stops=stops))
+    inside = range(zones[0].first_span, zones[0].last_span + 1)
+    most = int((up >= 0).sum()) + int(np.isin(down, inside).sum())
+    load = load_text(plan, zones, mine, Words())
+    assert f"carriers: {len(mine)}, at another stop up to {most};" in load
+    assert load.endswith(f"seats: up to {4 * most}")
+
+
+def test_the_time_of_first_work_is_no_time_to_wait_for() -> None:
+    # A gate may open sooner than expected: only LINE SECURED holds a team back.
+    plan = make_plan()
+    text = sheet_text(plan, "Team_2")
+    assert joined("Work begins about") in text
+    assert joined("never before LINE SECURED and open gates") in text
+    assert joined("not before 2") not in text
+    without = sheet_text(replace(plan, gates=()), "Team_2")
+    assert joined("never before LINE SECURED") in without
+    assert joined("open gates") not in without
 
 
 @pytest.mark.parametrize(
