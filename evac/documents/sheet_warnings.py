@@ -43,7 +43,7 @@ _EVERYWHERE = frozenset(
 """Findings about the whole line that every team must know."""
 _NOTES_TOLD = frozenset({"heights.sequence", "clearing.walks_past"})
 """Notes that matter beside the rope, though the plan holds without them."""
-_LISTS = ("units", "spans")
+_LISTS = ("units", "spans", "beside")
 """Values of a finding that name places of the line, with commas between."""
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 _PRESSED = frozenset({SupportKind.HOLD_DOWN, SupportKind.COMBINED})

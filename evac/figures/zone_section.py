@@ -299,13 +299,13 @@ def _support_ids(axes: Axes, window: Window, *, low_m: float, m_per_mm: float) -
 
 def _foot(figure: Figure, window: Window, height_mm: float, *, dashes: bool) -> None:
     words = window.words
-    stance = words.say("figures.zone_mark_stance") if _from_stance(window) else ""
+    lift, stance = window.plan.lift, ""
+    if _from_stance(window):
+        stance = say_of(words, "figures.zone_mark_stance", lift)
     reach = words.say("figures.zone_mark_reach") if dashes else ""
     texts = (
         words.say("figures.zone_scale"),
-        say_of(
-            words, "figures.zone_legend", window.plan.lift, stance=stance, reach=reach
-        ),
+        say_of(words, "figures.zone_legend", lift, stance=stance, reach=reach),
     )
     for row, text in enumerate(texts):
         figure.text(

@@ -34,7 +34,12 @@ from evac.heights.reports import (
 )
 from evac.heights.side_model import SideModel, span_of
 from evac.heights.stop import SolvedSide, describe, side_models, solve_stop
-from evac.heights.units import side_envelope, unit_heights, unknown_findings
+from evac.heights.units import (
+    doubtful_findings,
+    side_envelope,
+    unit_heights,
+    unknown_findings,
+)
 from evac.line import find_doubts
 
 OnStep = Callable[[str, float], None]
@@ -122,6 +127,7 @@ def find_heights(
         *(inferred_findings(supports, upward_pulls_n(lift, line)) if inferred else ()),
         *report_findings(supports, spans),
         *unknown_findings(units),
+        *doubtful_findings(line),
         *_tension_findings(lift, misfit_n=misfit_n),
         Finding(
             key="heights.solved",

@@ -99,6 +99,29 @@ def unknown_findings(units: tuple[UnitHeights, ...]) -> list[Finding]:
     ]
 
 
+def doubtful_findings(line: Line) -> list[Finding]:
+    """What to do at every doubtful support, for whoever works near it (rule 9).
+
+    The spans beside it are planned for nobody; those who work next to them or walk
+    past must know all the same.
+    """
+    supports = line.supports
+    return [
+        Finding(
+            key="heights.doubtful_support",
+            severity=Severity.STOP,
+            values={
+                "support": support.id,
+                "beside": ", ".join(
+                    item.id for item in supports[max(index - 1, 0) : index + 2]
+                ),
+            },
+        )
+        for index, support in enumerate(supports)
+        if support.doubtful
+    ]
+
+
 def _filled(values: FloatArray) -> FloatArray:
     """Samples between or beside known ones, from their neighbours."""
     seen = ~np.isnan(values)

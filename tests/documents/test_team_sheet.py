@@ -41,6 +41,7 @@ from evac.facts.plan import Plan
 from evac.facts.work import PickOff, Zone
 from evac.figures import zone_map
 from evac.figures.doubt import alarms
+from evac.heights.units import doubtful_findings
 from evac.maps import map_html
 from evac.tables_out import geojson_bytes
 from evac.timing.special import CANNOT_HELP
@@ -185,6 +186,45 @@ def test_findings_about_the_zone_stand_on_its_sheet_only() -> None:
     plan = make_plan(findings=(finding,))
     assert joined("only to be found again") in sheet_text(plan, "Team_2")
     assert joined("only to be found again") not in sheet_text(plan, "Team_1")
+
+
+def test_a_doubtful_support_is_told_to_those_who_work_next_to_its_spans() -> None:
+    # Nobody takes the spans 6-7 and 7-8 beside support 7: Team 1 ends at 6, Team 2
+    # begins at 8 (rule 9: the rope is secured to the support first).
+    plan = make_plan()
+    ends = {"Team 1": (3, 5), "Team 2": (8, 9), "Team 3": (11, 13)}
+    zones = tuple(
+        replace(zone, first_span=ends[zone.team][0], last_span=ends[zone.team][1])
+        for zone in plan.assignment.zones
+        if zone.team in ends
+    )
+    line = replace(
+        plan.heights.line,
+        supports=tuple(
+            replace(item, doubtful=index == 7)
+            for index, item in enumerate(plan.heights.line.supports)
+        ),
+    )
+    plan = replace(
+        plan,
+        assignment=replace(plan.assignment, zones=zones),
+        findings=tuple(doubtful_findings(line)),
+    )
+    told = {
+        team.id: " ".join(
+            warning_texts(
+                plan, team, [item for item in zones if item.team == team.id], Words()
+            )
+        )
+        for team in plan.lift.teams
+        if team.id in ends
+    }
+    asked = "Secure the rope to the support before anyone is lowered"
+    assert {team for team, text in told.items() if asked in text} == {
+        "Team 1",
+        "Team 2",
+    }
+    assert "Support 7 is in doubt" in told["Team 1"]
 
 
 def test_the_square_holds_the_access_point_as_rfc_5870_writes_it() -> None:
