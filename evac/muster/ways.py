@@ -26,9 +26,9 @@ WALK = Triple(low=0.8, likely=1.0, high=1.5)
 def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]:
     """How evacuees walk from each span to the muster point soonest met.
 
-    The way begins at the middle of the span. Its seconds, length and climb are those
-    from the farthest end: off any way to the middle first, the cautious reading. On
-    foot, over ways that may be walked and off them, as slow as the teams on foot
+    The way begins at the middle of the span; its seconds are those of whichever
+    end has the longer way to the same point, where that is longer. On foot, over ways
+    that may be walked and off them, as slow as the teams on foot
     (`travel.foot_factor`). Avalanche ground is never crossed where there is a way
     round it; otherwise only such as is released at some time, and nobody is at the
     point before that and the rest of the way (``not_before_s``).
@@ -51,43 +51,89 @@ def find_ways(lift: Lift, line: Line) -> tuple[dict[int, Route], dict[int, str]]
     routes: dict[int, Route] = {}
     points: dict[int, str] = {}
     for span in line.spans:
-        best = _nearest(lift, network, span.index, crosses_released=False) or _nearest(
-            lift, network, span.index, crosses_released=True
-        )
-        if best is not None:
-            routes[span.index] = _from_far_end(lift, line, span, best)
-            points[span.index] = best.team
+        for crosses in (False, True):
+            best = _nearest(lift, network, span.index, crosses_released=crosses)
+            if best is not None:
+                routes[span.index] = _from_far_end(
+                    lift, line, network, span, best, crosses_released=crosses
+                )
+                points[span.index] = best.team
+                break
     return routes, points
 
 
-def _from_far_end(lift: Lift, line: Line, span: Span, route: Route) -> Route:
-    """The same way for the carrier that hangs farthest from the middle of the span."""
+def _from_far_end(
+    lift: Lift,
+    line: Line,
+    network: Network,
+    span: Span,
+    route: Route,
+    *,
+    crosses_released: bool,
+) -> Route:
+    """The same way, with the seconds of the carrier that has the longest.
+
+    From each end of the span over the ways, or under the line to the middle first,
+    whichever is sooner.
+    """
+    point = network.place_node[point_name(route.team)]
+    slowest = route
+    for number, at_m in ((span.index, span.start_m), (span.index + 1, span.end_m)):
+        seconds = route.seconds + _to_middle_s(lift, line, span, at_m)
+        opens = route.not_before_s
+        paths = quickest(
+            network,
+            start=end_name(number),
+            mode=ON_FOOT,
+            crosses_released=crosses_released,
+        )
+        if point in paths:
+            path = path_of(network, paths[point], mode=ON_FOOT)
+            own_s = path_seconds(lift.travel, path.pieces)
+            if own_s < seconds:
+                seconds, opens = own_s, _not_before_s(lift, network, path)
+        if seconds > slowest.seconds:
+            slowest = replace(
+                slowest,
+                seconds=min(seconds, float(NEVER_S)),
+                not_before_s=_later(slowest.not_before_s, opens),
+            )
+    return slowest
+
+
+def _later(one: Triple | None, other: Triple | None) -> Triple | None:
+    if one is None or other is None:
+        return one or other
+    return one if one.likely >= other.likely else other
+
+
+def _to_middle_s(lift: Lift, line: Line, span: Span, at_m: float) -> float:
+    """Off any way from one end of a span to its middle, under the line [s]."""
     ground, travel = line.ground[Side.ASCENDING], lift.travel
-    at_m = [span.start_m, (span.start_m + span.end_m) / 2, span.end_m]
     known = ~np.isnan(ground.elevation_m)
-    start_m, middle_m, end_m = np.interp(
-        at_m, ground.distance_m[known], ground.elevation_m[known]
-    )
-    rise_m = middle_m - np.array([start_m, end_m])
-    up_m, length_m = np.maximum(rise_m, 0.0), (span.end_m - span.start_m) / 2
-    seconds = walking_seconds(
-        travel.walking_rule,
-        length_m=np.full(2, length_m),
-        up_m=up_m,
-        down_m=np.maximum(-rise_m, 0.0),
+    middle_m = (span.start_m + span.end_m) / 2
+    here_m, there_m = np.interp(
+        [at_m, middle_m], ground.distance_m[known], ground.elevation_m[known]
     )
     factor = travel.foot_factor * travel.off_way_factor * travel.night_factor
-    return replace(
-        route,
-        seconds=min(route.seconds + factor * float(seconds.max()), float(NEVER_S)),
-        length_m=route.length_m + length_m,
-        climb_m=route.climb_m + float(up_m.max()),
+    return factor * float(
+        walking_seconds(
+            travel.walking_rule,
+            length_m=abs(middle_m - at_m),
+            up_m=max(there_m - here_m, 0.0),
+            down_m=max(here_m - there_m, 0.0),
+        )
     )
 
 
 def span_name(index: int) -> str:
     """The middle of a span, as a network names it."""
     return f"span {index}"
+
+
+def end_name(index: int) -> str:
+    """Where one span ends and the next begins, as a network names it."""
+    return f"end {index}"
 
 
 def point_name(point_id: str) -> str:
@@ -98,13 +144,17 @@ def point_name(point_id: str) -> str:
 def _network(lift: Lift, line: Line) -> Network:
     ground = line.ground[Side.ASCENDING]
     middles = [(span.start_m + span.end_m) / 2 for span in line.spans]
-    x_m = np.interp(middles, ground.distance_m, ground.x_m)
-    y_m = np.interp(middles, ground.distance_m, ground.y_m)
+    ends = [line.spans[0].start_m, *(span.end_m for span in line.spans)]
+    x_m = np.interp([*middles, *ends], ground.distance_m, ground.x_m)
+    y_m = np.interp([*middles, *ends], ground.distance_m, ground.y_m)
+    names = [span_name(k) for k in range(len(middles))]
+    names += [end_name(k) for k in range(len(ends))]
     places = {
-        span_name(k): (float(x), float(y))
-        for k, (x, y) in enumerate(zip(x_m, y_m, strict=True))
+        name: (float(x), float(y)) for name, x, y in zip(names, x_m, y_m, strict=True)
     }
     places |= {point_name(p.id): (p.x_m, p.y_m) for p in lift.muster_points}
+    # Ends have ways of their own and no walk along the line: that would chain walks
+    # to more than is offered beside ways.
     walks = [
         (span_name(a), span_name(b))
         for a, b in pairwise(range(len(line.spans)))
@@ -112,10 +162,9 @@ def _network(lift: Lift, line: Line) -> Network:
     ]
     for point in lift.muster_points:
         walks += [
-            (span_name(k), point_name(point.id))
-            for k in range(len(line.spans))
-            if not lift.ways
-            or np.hypot(point.x_m - x_m[k], point.y_m - y_m[k]) <= DIRECT_M
+            (name, point_name(point.id))
+            for name, x, y in zip(names, x_m, y_m, strict=True)
+            if not lift.ways or np.hypot(point.x_m - x, point.y_m - y) <= DIRECT_M
         ]
     web = weave(lift, places, walks=walks)
     return build_network(
