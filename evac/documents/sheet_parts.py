@@ -259,7 +259,7 @@ def _kit_line(plan: Plan, kit: Kit, words: Words, *, not_for: Sequence[str]) -> 
             kit=kit.id,
             technique=kit.technique,
             rope_m=kit.rope_length_m,
-            stored_at=kit.stored_at,
+            stored_at=kit.stored_at or words.say("gear.store"),
         ),
         *not_for,
         _rated_text(kit, words),

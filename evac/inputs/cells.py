@@ -95,6 +95,9 @@ _MONTH_NAME = re.compile(
     rf"|\d{{1,2}}[-. ]+(?:{_ENGLISH_OR_GERMAN}|{_OTHER_MONTHS})\.?[-. ]+\d{{2,4}}",
     re.IGNORECASE,
 )
+_DOTTED_DAY = re.compile(r"(\d{1,2})\. ?(\d{1,2})\. ?(\d{4})", re.ASCII)
+_ONE_COMMA = re.compile(r"[+-]?\d+,(?:\d{1,2}|\d{4,})")
+"""A comma that marks no thousands, since these come by three digits."""
 _NO_VALUE = frozenset(
     {"nan", "-nan", "nat", "<na>", "#n/a", "#na", "#ref!", "#value!", "#name?"}
     | {"#div/0!", "#null!", "#num!"}
@@ -117,7 +120,8 @@ _OWN_UNITS = {
 """Units that a cell may repeat, because its column is in them."""
 
 
-def _is_blank(value: object) -> bool:
+def is_blank(value: object) -> bool:
+    """Whether nothing stands there."""
     return value is None or (isinstance(value, str) and not value.strip())
 
 
@@ -141,6 +145,8 @@ def plain_number(text: str, *, reading: Reading = POINT_READING) -> float:
         tail = text[grouped.end() :]
         text = grouped[1] + re.sub(r"\D", "", grouped[2]) + tail
     if "," in text:
+        if not reading.comma_decimals and _ONE_COMMA.fullmatch(text):
+            reject("comma_for_point", meant=text.replace(",", "."))
         if not reading.comma_decimals:
             reject("two_readings" if "." not in text else "not_a_number")
         whole, _, part = text.rpartition(",")
@@ -161,7 +167,7 @@ def _number(value: object, info: ValidationInfo) -> object:
         reject("date_for_number")
     if not isinstance(value, str):
         return value
-    if _is_blank(value):
+    if is_blank(value):
         reject("blank")
     if value.strip() == OPEN:
         reject("still_open")
@@ -193,7 +199,7 @@ def _money(value: object, info: ValidationInfo) -> object:
 def _length(value: object, info: ValidationInfo) -> object:
     """Metres; ``432'``, ``41'6"`` and ``6890 ft`` are feet whatever the header says."""
     reading = _reading(info)
-    if isinstance(value, str) and not _is_blank(value):
+    if isinstance(value, str) and not is_blank(value):
         text = value.strip()
         grouped = _GROUPED.match(text)
         body = text[grouped.end() :] if grouped else text
@@ -283,6 +289,25 @@ def _identity(value: object) -> object:
     return text
 
 
+def day_of(text: str) -> date:
+    """The day of ``2026-11-25`` or ``25.11.2026``: with dots the day comes first.
+
+    Raises
+    ------
+    ValueError
+        If it is neither; with slashes the month comes first in some countries.
+
+    Examples
+    --------
+    >>> day_of("30.04.2027")
+    datetime.date(2027, 4, 30)
+    """
+    dotted = _DOTTED_DAY.fullmatch(text.strip())
+    if dotted:
+        return date(int(dotted[3]), int(dotted[2]), int(dotted[1]))
+    return date.fromisoformat(text.strip())
+
+
 def _day(value: object) -> object:
     if isinstance(value, datetime):
         return value.date()
@@ -290,7 +315,7 @@ def _day(value: object) -> object:
         return value
     if isinstance(value, str):
         try:
-            return date.fromisoformat(value.strip())
+            return day_of(value)
         except ValueError:
             reject("not_a_date")
     return value
@@ -310,7 +335,7 @@ def _yes_no(value: object) -> object:
 
 
 def _yes_or_blank(value: object) -> object:
-    return False if _is_blank(value) else _yes_no(value)
+    return False if is_blank(value) else _yes_no(value)
 
 
 def _names(value: object) -> object:
@@ -337,7 +362,7 @@ def _step_words(value: object) -> object:
 
 
 def _blank_to_none(value: object) -> object:
-    return None if _is_blank(value) else value
+    return None if is_blank(value) else value
 
 
 def _reading(info: ValidationInfo) -> Reading:

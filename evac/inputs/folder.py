@@ -52,7 +52,7 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
     """
     files = FolderFiles(path=Path(folder))
     if not files.path.is_dir() or not (files.path / TOML_NAME).is_file():
-        raise InputError(files.path, [problem("no_folder", where="the folder")])
+        raise _no_folder(files)
     files.inside(TOML_NAME)
     troubles = Troubles()
     content = files.content(TOML_NAME)
@@ -136,6 +136,17 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
         supports_file=line.file,
         stated_per_hour=toml.carriers.capacity_per_hour,
     )
+
+
+def _no_folder(files: FolderFiles) -> InputError:
+    """That there is no ``lift.toml``; names a file that may be meant as one."""
+    for name in files.names():
+        if name.lower() in ("lift.toml.txt", "lift.txt", "lift") or (
+            name.lower().endswith(".toml")
+        ):
+            fault = problem("toml_misnamed", where="the folder", found=name, name=name)
+            return InputError(files.path, [fault])
+    return InputError(files.path, [problem("no_folder", where="the folder")])
 
 
 def _assumptions(toml: LiftToml, terrain: Terrain | None) -> tuple[Assumption, ...]:

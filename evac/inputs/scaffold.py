@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from evac import reference
 from evac.errors import InputError
@@ -23,6 +24,8 @@ from evac.inputs.geo import (
 from evac.inputs.lift_toml import toml_table
 from evac.inputs.problems import OPEN, WORDS
 from evac.inputs.rows import (
+    TECHNIQUE_KINDS,
+    DrillRow,
     GroundRow,
     KitRow,
     StepTimeRow,
@@ -203,9 +206,9 @@ def _readme() -> str:
     out = io.StringIO()
     out.write(WORDS.say("inputs.readme.top") + "\n")
     for name, model in TABLES.items():
-        out.write(f"\n{name}.csv\n" + _columns(name, model))
+        out.write(f"\n{name}.csv\n" + _columns(name, model) + _after(name))
     out.write("\n" + WORDS.say("inputs.readme.ground") + "\n")
-    out.write("\nground.csv\n" + _columns("ground", GroundRow))
+    out.write("\nground.csv\n" + _columns("ground", GroundRow) + _after("ground"))
     out.write("\n" + WORDS.say("inputs.readme.layers") + "\n")
     for name, model in _LAYERS.items():
         out.write(f"\n{name}.geojson " + WORDS.say(f"inputs.readme.{name}") + "\n")
@@ -213,7 +216,29 @@ def _readme() -> str:
         if name in _KINDS:
             kinds = ", ".join(_KINDS[name])
             out.write(WORDS.say("inputs.readme.kinds", kinds=kinds) + "\n")
+    out.write("\n" + WORDS.say("inputs.readme.drills") + "\n")
+    out.write("\ndrills.csv\n" + _columns("drills", DrillRow))
     return out.getvalue()
+
+
+def _after(name: str) -> str:
+    """What a table asks of its rows together; "" for most."""
+    key = f"inputs.readme.after.{name}"
+    if not WORDS.has(key):
+        return ""
+    kinds = "".join(f"\n    {kind}" for kind in TECHNIQUE_KINDS)
+    return WORDS.say(key, kinds=kinds).strip("\n") + "\n"
+
+
+def _blank(field: FieldInfo) -> str:
+    """What a blank cell counts as; "" where there must be a value."""
+    if field.is_required():
+        return ""
+    if field.default is False:
+        return WORDS.say("inputs.readme.counts_as", default="no")
+    if isinstance(field.default, (int, float)):
+        return WORDS.say("inputs.readme.counts_as", default=f"{field.default:g}")
+    return WORDS.say("inputs.readme.optional")
 
 
 def _columns(name: str, model: type[BaseModel]) -> str:
@@ -221,6 +246,5 @@ def _columns(name: str, model: type[BaseModel]) -> str:
     for column, field in model.model_fields.items():
         key = f"inputs.column.{name}.{column}"
         meaning = WORDS.say(key) if WORDS.has(key) else ""
-        optional = "" if field.is_required() else WORDS.say("inputs.readme.optional")
-        lines.append(f"  {column}{optional}: {meaning}".rstrip(" :") + "\n")
+        lines.append(f"  {column}{_blank(field)}: {meaning}".rstrip(" :") + "\n")
     return "".join(lines)

@@ -21,8 +21,9 @@ from pydantic import (
     model_validator,
 )
 
-from evac.inputs.cells import require_value
-from evac.inputs.problems import OPEN, reject
+from evac.inputs.cells import day_of, require_value
+from evac.inputs.problems import OPEN, did_you_mean, reject
+from evac.reference import plan_contents
 
 
 def _number(value: object) -> object:
@@ -102,7 +103,7 @@ def _day(value: object) -> object:
     if isinstance(value, date):
         return value
     try:
-        return date.fromisoformat(str(value))
+        return day_of(str(value))
     except ValueError:
         reject("not_a_date")
 
@@ -157,6 +158,16 @@ def _labels(value: object) -> object:
     if repeated:
         reject("repeated", names=", ".join(repeated))
     return tuple(names)
+
+
+def _known_texts(texts: dict[str, str]) -> dict[str, str]:
+    """Texts of the plan under keys that the plan looks up; others would be lost."""
+    known = [item.key for item in plan_contents()]
+    for key in texts:
+        if key not in known:
+            free = [name for name in known if name not in texts]
+            reject("unknown_text", column=key, near=did_you_mean(key, free))
+    return texts
 
 
 Num = Annotated[float, BeforeValidator(_number)]
@@ -449,6 +460,6 @@ class LiftToml(_Section):
     travel: TravelSection
     assignment: AssignmentSection = AssignmentSection()
     files: FilesSection = FilesSection()
-    plan_texts: dict[str, Str] = {}
+    plan_texts: Annotated[dict[str, Str], AfterValidator(_known_texts)] = {}
     learning: LearningSection = LearningSection()
     assumptions: dict[str, AssumptionEntry] = {}

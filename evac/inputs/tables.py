@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 
 from evac.errors import InputError, Problem
 from evac.facts.finding import Finding, Severity
-from evac.inputs.cells import Cell, Reading, is_feet
+from evac.inputs.cells import Cell, Reading, is_blank, is_feet
 from evac.inputs.problems import did_you_mean, problem, quoted, told
 from evac.inputs.spreadsheet import MOST_ROWS, spreadsheet_rows
 
@@ -69,13 +69,14 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
         _refuse(file, "too_large", found=f"{len(content):,} bytes", most=MOST_BYTES)
     if is_spreadsheet(file):
         rows = spreadsheet_rows(content, file=file, unread=ALWAYS_ALLOWED)
-        comma = False
+        separated = ""
     else:
-        rows, comma = _csv_rows(content, file=file)
+        rows, separated = _csv_rows(content, file=file)
+    comma = separated not in ("", ",")
     filled = [
         (number, row)
         for number, row in enumerate(rows, start=1)
-        if any(not isinstance(cell, str) or cell.strip() for cell in row)
+        if any(_is_filled(cell) for cell in row)
     ]
     if not filled:
         _refuse(file, "empty_file")
@@ -83,14 +84,15 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
     header = [_column_name(cell) for cell in header_cells]
     while header and not header[-1][0]:
         header.pop()
+    if len(header) == 1 and any(_is_wide(row) for _, row in filled[1:]):
+        where, found = f"row {header_number}", str(header_cells[0]).strip()
+        raise InputError(file, [problem("title_above", where=where, found=found)])
     problems, padded = [], []
     for number, row in filled[1:]:
-        if any(
-            not isinstance(cell, str) or cell.strip() for cell in row[len(header) :]
-        ):
+        if any(_is_filled(cell) for cell in row[len(header) :]):
             problems.append(
                 problem(
-                    "row_too_long",
+                    "row_too_long" if separated == "," else "cells_beside",
                     where=f"row {number}",
                     found=f"{len(row)} cells",
                     columns=len(header),
@@ -113,6 +115,16 @@ def raw_table(content: bytes, *, file: str) -> RawTable:
             feet=frozenset(name for name, feet in header if feet),
         ),
     )
+
+
+def _is_filled(cell: Cell) -> bool:
+    return not isinstance(cell, str) or bool(cell.strip())
+
+
+def _is_wide(row: Sequence[Cell]) -> bool:
+    """Whether a row has several cells, also where other marks separate them."""
+    filled = [cell for cell in row if _is_filled(cell)]
+    return len(filled) > 1 or any(";" in str(cell) for cell in filled)
 
 
 def is_spreadsheet(file: str) -> bool:
@@ -150,8 +162,15 @@ def read_table(
         raise InputError(table.file, problems)
     known = set(model.model_fields)
     rows: list[Row] = []
+    required = [n for n, field in model.model_fields.items() if field.is_required()]
+    before = table.numbers[0] if table.numbers else 0
     for number, cells in zip(table.numbers, table.rows, strict=True):
         found = dict(zip(table.header, cells, strict=True))
+        if _is_remark(found, required=required, apart=number > before + 1):
+            said = next(str(cell) for cell in cells if _is_filled(cell))
+            problems.append(problem("remark_row", where=f"row {number}", found=said))
+            continue
+        before = number
         used = {column: cell for column, cell in found.items() if column in known}
         row, bad = read_row(
             used, model=model, name=name, where=f"row {number}", reading=table.reading
@@ -166,6 +185,15 @@ def read_table(
     return tuple(rows)
 
 
+def _is_remark(cells: dict[str, Cell], *, required: Sequence[str], apart: bool) -> bool:
+    """Whether a row is no row of the table: one lone cell, or a few below a gap."""
+    filled = [column for column, cell in cells.items() if _is_filled(cell)]
+    if len(filled) == 1 and len(required) > 1:
+        return True
+    few = len(filled) <= 2 < len(required)
+    return apart and (few or 2 * len({*filled} & {*required}) < len(required))
+
+
 def read_row(
     cells: dict[str, Cell],
     *,
@@ -175,9 +203,19 @@ def read_row(
     reading: Reading,
     word: str = "column",
 ) -> tuple[Row | None, list[Problem]]:
-    """One row, or all that is wrong with it."""
+    """One row, or all that is wrong with it.
+
+    A blank cell of a column that may be left out says no more than its absence: map
+    programs write every property of every feature. What counts then is the model's
+    default, which the README.txt of a new folder names.
+    """
+    stated = {
+        column: cell
+        for column, cell in cells.items()
+        if model.model_fields[column].is_required() or not is_blank(cell)
+    }
     try:
-        return model.model_validate(cells, context=reading), []
+        return model.model_validate(stated, context=reading), []
     except ValidationError as error:
         problems = []
         for detail in error.errors(include_url=False):
@@ -218,7 +256,8 @@ def _refuse(file: str, key: str, *, found: object = "", **values: Any) -> NoRetu
     raise InputError(file, [problem(key, where="the file", found=found, **values)])
 
 
-def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], bool]:
+def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], str]:
+    """The cells of a text file, and what separates them."""
     text = decode(content, file=file)
     if text.lstrip()[:1] in ("<", "{") or content[:2] == b"PK":
         _refuse(file, "not_a_table", found=text.strip()[:40])
@@ -243,7 +282,7 @@ def _csv_rows(content: bytes, *, file: str) -> tuple[list[list[Cell]], bool]:
     except csv.Error:
         where = f"line {reader.line_num}"
         raise InputError(file, [problem("broken_quotes", where=where)]) from None
-    return rows, separator != ","
+    return rows, separator
 
 
 def _separator(text: str) -> str:

@@ -176,6 +176,15 @@ def test_kit_due_today_may_still_be_used_today() -> None:
     assert "DO NOT USE" not in line
 
 
+def test_kit_without_a_stated_place_is_kept_somewhere() -> None:
+    lift = make_long_lift()
+    kits = tuple(replace(kit, stored_at="") for kit in lift.kits)
+    plan = make_plan(replace(lift, kits=kits))
+    zones = team_zones(plan)
+    (line,) = kit_lines(plan, plan.lift.teams[0], zones["Team 1"], Words())
+    assert "kept at its store" in line
+
+
 def test_findings_about_the_zone_stand_on_its_sheet_only() -> None:
     finding = Finding(
         key="sheet.glyphs",

@@ -11,12 +11,16 @@ from pathlib import Path
 import openpyxl
 import pytest
 from small_folder import FILES
+from test_column_remedies import MODELS
 
 from evac import reference
 from evac.documents.sheet_assumed import assumed_alarms
 from evac.errors import InputError
+from evac.inputs.cells import POINT_READING, Cell
 from evac.inputs.folder import open_lift
+from evac.inputs.rows import TECHNIQUE_KINDS
 from evac.inputs.scaffold import new_folder_files, open_blanks
+from evac.inputs.tables import read_row
 from evac.words import Words
 
 ANSWERS = {
@@ -230,3 +234,64 @@ def test_the_readme_of_a_new_folder_describes_all_that_may_lie_in_it() -> None:
         assert re.search(rf"^  {word}[ :(].*\.$", readme, re.MULTILINE), word
     for word in ("power line", "open slope", "terrain_crs", "GeoTIFF"):
         assert word in readme
+
+
+def test_the_readme_says_what_every_table_asks_of_its_rows() -> None:
+    readme = new_folder_files()["README.txt"].decode("utf-8")
+
+    assert "These two need\n  lat and lon." in readme
+    assert readme.count("HORIZONTAL") == 2
+    assert "is 0 in the first row" in readme
+    for kind in TECHNIQUE_KINDS:
+        assert f"\n    {kind}\n" in readme
+    assert "\ndrills.csv\n  date:" in readme
+    assert "[learning]\naccepted" in readme
+    assert "  belayer_radius_m (may be blank, which counts as 10): " in readme
+    assert "  throw_height_m (may be blank, which counts as 0): " in readme
+    assert "  doubtful (may be blank, which counts as no): " in readme
+    assert all(len(line) <= 90 for line in readme.splitlines() if line[:1] != " ")
+
+
+FILLED: dict[str, dict[str, Cell]] = {
+    "supports": {"support": "1", "rope_height_m": "8"},
+    "ground": {"distance_m": "0", "ascending_m": "1500", "descending_m": "1500"},
+    **{
+        name: dict(next(csv.DictReader(io.StringIO(FILES[f"{name}.csv"]))))
+        for name in ("teams", "kit", "techniques", "times")
+    },
+    "drills": {
+        "date": "2026-11-05",
+        "team": "A",
+        "technique": "ladder",
+        "step": "take a passenger down",
+        "per": "passenger",
+        "seconds": "80",
+    },
+    "hazards": {"id": "H1", "kind": "road"},
+    "access": {"id": "A1", "kind": "path"},
+    "muster": {"id": "M1"},
+}
+
+
+@pytest.mark.parametrize("table", sorted(FILLED))
+def test_every_column_that_may_be_blank_by_the_readme_may_be_blank(table: str) -> None:
+    # Map programs write every property of every feature, empty where nobody filled it.
+    model = MODELS[table]
+    optional = [n for n, field in model.model_fields.items() if not field.is_required()]
+    filled = {n: c for n, c in FILLED[table].items() if n not in optional}
+    kept = {"per_rope_height", "per_attachment_height"} & FILLED[table].keys()
+    filled |= {name: FILLED[table][name] for name in kept}
+
+    for blank in ("", "  "):
+        for columns in (*([name] for name in optional), optional):
+            row, problems = read_row(
+                {**filled, **{n: blank for n in columns if n not in kept}},
+                model=model,
+                name=table,
+                where="row 2",
+                reading=POINT_READING,
+            )
+            assert problems == [], columns
+            assert row is not None
+    if table == "techniques":
+        assert row.model_dump()["belayer_radius_m"] == 10
