@@ -148,6 +148,16 @@ def passage_doubts(
                     values=values,
                 )
             )
+            if wet := work.pass_crosses.get(at, ()):
+                hazards = ", ".join(names[name] for name in wet)
+                findings.append(
+                    Finding(
+                        key="clearing.crosses_off_way",
+                        severity=Severity.WARN,
+                        where=zone.team,
+                        values={**values, "hazards": hazards},
+                    )
+                )
     return tuple(findings)
 
 

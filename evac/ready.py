@@ -141,6 +141,7 @@ def work_at_mean(lift: Lift, heights: Heights, ready: Ready) -> Work:
         pass_s=ready.work.pass_s,
         pass_open_s=ready.work.pass_open_s,
         pass_hazards=ready.work.pass_hazards,
+        pass_crosses=ready.work.pass_crosses,
     )
 
 

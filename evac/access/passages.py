@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from evac.access.doubts import crossed_off_way
 from evac.access.network import AVALANCHE
 from evac.access.paths import path_of, path_seconds, quickest, releases_on
-from evac.access.routes import WaysIn, open_ways, support_name
+from evac.access.routes import WaysIn, open_ways, route_of, support_name
 from evac.facts.heights import Line
 from evac.facts.lift import Lift
 from evac.facts.work import NEVER_S, Passage
@@ -83,12 +84,15 @@ class SupportWays:
         nodes = ways_in.searched[key].get(node)
         if nodes is None:
             return SHUT
-        pieces = path_of(network, nodes, mode=mode).pieces
-        travel = self.lift.travel
+        path = path_of(network, nodes, mode=mode)
+        pieces, travel = path.pieces, self.lift.travel
+        seconds = path_seconds(travel, pieces)
+        route = route_of(network, path, team="", index=to_support, seconds=seconds)
         return Passage(
-            seconds=path_seconds(travel, pieces),
+            seconds=seconds,
             opens_s=max((piece.release_s for piece in pieces), default=0.0),
             hazard_ids=tuple(name for name, _ in releases_on(travel, pieces)),
+            crosses=tuple(item.id for item in crossed_off_way(self.lift, route)),
         )
 
     def _opened(self) -> WaysIn:

@@ -113,6 +113,8 @@ class Passage:
     """From the order until all avalanche ground on it is released; 0: none on it."""
     hazard_ids: tuple[str, ...]
     """That avalanche ground."""
+    crosses: tuple[str, ...] = ()
+    """Ids of the water and ledges that it leads over where no way is drawn."""
 
 
 class Passages(Protocol):
@@ -208,6 +210,10 @@ class Work:
         default_factory=dict
     )
     """(team, from, to) -> that avalanche ground; only ways with any."""
+    pass_crosses: Mapping[tuple[int, int, int], tuple[str, ...]] = field(
+        default_factory=dict
+    )
+    """(team, from, to) -> water and ledges there without a drawn way; only where any."""
     ways_in: Mapping[tuple[int, int], WayIn] = field(default_factory=dict)
     """(team, support) -> the way in; only ways over avalanche ground."""
 

@@ -131,6 +131,7 @@ def build_work(
         pass_s=past.seconds,
         pass_open_s=past.opens_s,
         pass_hazards=past.hazards,
+        pass_crosses=past.crosses,
         ways_in={
             (number, route.support_index): WayIn(
                 wait_s=route.wait_s, releases=route.releases
@@ -359,6 +360,7 @@ class _Past:
         self.seconds: IntArray = np.full(shape, NEVER_S, dtype=np.int64)
         self.opens_s: IntArray = np.zeros(shape, dtype=np.int64)
         self.hazards: dict[tuple[int, int, int], tuple[str, ...]] = {}
+        self.crosses: dict[tuple[int, int, int], tuple[str, ...]] = {}
 
     def keep(self, at: tuple[int, int, int], way: Passage) -> None:
         """Write down the way of a team from a support to another."""
@@ -366,3 +368,5 @@ class _Past:
         self.opens_s[at] = _whole(way.opens_s)
         if way.hazard_ids:
             self.hazards[at] = way.hazard_ids
+        if way.crosses:
+            self.crosses[at] = way.crosses

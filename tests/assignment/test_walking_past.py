@@ -118,6 +118,33 @@ def test_released_later_the_zone_begins_then() -> None:
     assert "confirmed by radio" in field
 
 
+def test_who_walks_past_over_water_without_a_bridge_is_told() -> None:
+    # Where the river runs at the bottom of the span that nobody's kit reaches.
+    river = replace(
+        slope(None),
+        id="river",
+        kind="water",
+        name="Test river",
+        geometry=LineString([along(287, -900), along(287, 900)]),
+    )
+    lift, heights, work, found = plan_of(from_the_top(hazards=(river,)))
+    past, over = passage_doubts(lift, heights.line, work, found)
+    assert past.key == "clearing.walks_past"
+    assert over.key == "clearing.crosses_off_way"
+    assert "between supports 3 and 2 over Test river" in Words().finding(over)[0]
+    field = Words().say(f"sheet.field.{over.key}", **over.values)
+    assert "Between supports 3 and 2 you walk over Test river" in field
+    # A path from support to support is a bridge.
+    bridge = replace(
+        make_lift().ways[0],
+        id="bridge",
+        geometry=LineString([along(110), along(230), along(345), along(600)]),
+    )
+    lift, heights, work, found = plan_of(from_the_top(hazards=(river,), ways=(bridge,)))
+    (past,) = passage_doubts(lift, heights.line, work, found)
+    assert past.key == "clearing.walks_past"
+
+
 def test_on_imagined_days_it_begins_when_that_day_releases_it() -> None:
     planned = plan_of(from_the_top(hazards=(slope(LATE),)))
     days = simulate(*planned, runs=500, seed=3)
@@ -253,6 +280,7 @@ def test_a_crossing_on_the_rope_spares_the_set_up_only_where_one_follows() -> No
         gate_s=np.zeros((2, n), dtype=np.int64),
         arrive_s=np.array([[300] * (n + 1)]),
         people=np.array([[5, 0, 5], [0, 0, 0]]),
+        people_at=np.array([[[5], [0], [5]], [[0], [0], [0]]]),
         planned=np.ones((2, n), dtype=bool),
     )
     # An empty span is crossed twice, and only once with a set-up after it.
