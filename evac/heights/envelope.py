@@ -26,6 +26,7 @@ from evac.heights.load_cases import load_cases
 from evac.heights.margins import Margins, find_margins
 from evac.heights.passes import fullest_case, state_passes
 from evac.heights.reports import (
+    drift_findings,
     drive_ratio,
     inferred_findings,
     report_findings,
@@ -126,6 +127,7 @@ def find_heights(
         *find_doubts(lift, line),
         *(inferred_findings(supports, upward_pulls_n(lift, line)) if inferred else ()),
         *report_findings(supports, spans),
+        *drift_findings(line, envelopes),
         *unknown_findings(units),
         *doubtful_findings(line),
         *_tension_findings(lift, misfit_n=misfit_n),

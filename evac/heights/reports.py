@@ -8,12 +8,18 @@ import numpy as np
 
 from evac.factors import LEAST_ROPE_SAFETY
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Line, SpanReport, SupportReport
+from evac.facts.heights import Line, SideEnvelope, SpanReport, SupportReport
 from evac.facts.lift import Lift, LoadCase, Side, SupportKind
 from evac.heights.extremes import SideExtremes
 from evac.heights.load_cases import ALL_EMPTY
 from evac.heights.side_model import SideModel
 from evac.heights.stop import solve_stop
+
+BATTERY_REACH_M = 3.0
+"""Half the length of a roller battery and a grip (common practice, no source)."""
+DRIFT_TOLD_M = 1.0
+"""From such a drift on carriers beside rollers are told (common practice, no source):
+less than that a team sees before it begins."""
 
 
 def support_reports(
@@ -110,6 +116,37 @@ def inferred_findings(
                 },
             )
     return list(findings.values())
+
+
+def drift_findings(line: Line, envelopes: Mapping[Side, SideEnvelope]) -> list[Finding]:
+    """Where carriers may drift to rollers while the line is cleared (rule 7).
+
+    Over all stop positions, loads and orders of the envelope: at some stop a carrier
+    stands that far from a battery, whichever stop the schedule is written for. One
+    finding a side, which names its supports, so that a long line tells it once.
+    """
+    findings = []
+    for side, envelope in envelopes.items():
+        moves_m = {}
+        for support, at_m in zip(line.supports, line.distance_m, strict=True):
+            beside = np.abs(envelope.distance_m - at_m) <= BATTERY_REACH_M
+            moves_m[support.id] = float(envelope.drift_m[beside].max())
+        far = [name for name, moved_m in moves_m.items() if moved_m >= DRIFT_TOLD_M]
+        if far:
+            most_m = max(moves_m[name] for name in far)
+            findings.append(
+                Finding(
+                    key="heights.drift",
+                    severity=Severity.WARN,
+                    values={
+                        "side": side.value,
+                        "drift_m": most_m,
+                        "near_m": BATTERY_REACH_M + most_m,
+                        "beside": ", ".join(f"{name} {side.value}" for name in far),
+                    },
+                )
+            )
+    return findings
 
 
 def report_findings(

@@ -26,8 +26,6 @@ from evac.words import Words
 
 WEAK_SHARE = 0.20
 """A support left with less of its load at the stop is named (rule 8)."""
-BATTERY_REACH_M = 3.0
-"""Half the length of a roller battery and a grip (common practice, no source)."""
 
 Step = tuple[Side, int]
 """A cleared carrier: its side, and its number from the drive, 0 first."""
@@ -137,11 +135,10 @@ def unload(
 
 
 def find_doubts(line: Line, unloading: Unloading) -> tuple[Finding, ...]:
-    """Supports that are left with little load, and carriers that drift to one."""
+    """Supports that are left with little load."""
     findings: list[Finding] = []
-    for side, found in unloading.sides.items():
+    for found in unloading.sides.values():
         findings += _weak_supports(line, unloading, found)
-        findings += _drifted(line, side, found)
     return tuple(findings)
 
 
@@ -317,30 +314,4 @@ def _weak_supports(
                 },
             )
         )
-    return findings
-
-
-def _drifted(line: Line, side: Side, found: SideUnloading) -> list[Finding]:
-    """Carriers that come to a roller battery or a station beside which they stood."""
-    findings = []
-    for index, support in enumerate(line.supports):
-        near_m = line.distance_m[index]
-        away_m = np.abs(found.distance_m - near_m)
-        reached = (found.least_distance_m <= near_m + BATTERY_REACH_M) & (
-            found.greatest_distance_m >= near_m - BATTERY_REACH_M
-        )
-        for carrier in np.flatnonzero(reached & (away_m > BATTERY_REACH_M)):
-            findings.append(
-                Finding(
-                    key="heights.drift",
-                    severity=Severity.WARN,
-                    where=f"{support.id} {side.value}",
-                    values={
-                        "support": support.id,
-                        "side": side.value,
-                        "at_m": float(found.distance_m[carrier]),
-                        "drift_m": float(abs(found.drift_m[carrier])),
-                    },
-                )
-            )
     return findings
