@@ -213,7 +213,7 @@ class Work:
     pass_crosses: Mapping[tuple[int, int, int], tuple[str, ...]] = field(
         default_factory=dict
     )
-    """(team, from, to) -> water and ledges there without a drawn way; only where any."""
+    """(team, from, to) -> water and ledges where no way is drawn; only where any."""
     ways_in: Mapping[tuple[int, int], WayIn] = field(default_factory=dict)
     """(team, support) -> the way in; only ways over avalanche ground."""
 
