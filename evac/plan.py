@@ -144,7 +144,8 @@ def make_plan(
         simulation,
         gates=ready.gates,
     )
-    priorities = find_priorities(ready.work, assignment)
+    lifting = {item.id for item in lift.techniques if item.incapacitated}
+    priorities = find_priorities(ready.work, assignment, lifting=lifting)
     informed = informing.inform(lift, heights)
     everyone_reached = not assignment.uncovered
     limit_met = limits_met(lift, simulation)

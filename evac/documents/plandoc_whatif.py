@@ -138,14 +138,14 @@ def priority_blocks(plan: Plan, words: Words) -> list[Block]:
     """What it costs to take the carriers first that wait longest (rule 17)."""
     if not plan.priorities:
         return []
-    keys = ("unit", "planned", "by", "first", "line", "people")
+    keys = ("unit", "planned", "by", "first", "line", "people", "lifted")
     return [
         heading(words.say("priority.title")),
-        paragraph(words.say("priority.intro")),
+        paragraph(words.say("priority.intro", part=words.say("people.title"))),
         table(
             [words.say(f"priority.{key}") for key in keys],
             rows=[_priority_row(plan, item, words) for item in plan.priorities],
-            widths=[1.2, 1.8, 1.4, 1.1, 1.2, 0.9],
+            widths=[0.8, 1.5, 1.2, 1, 0.8, 0.8, 1.6],
             right=[5],
         ),
     ]
@@ -168,7 +168,8 @@ def _priority_row(plan: Plan, found: Priority, words: Words) -> list[str]:
     clear = words.say("priority.clear", clear_s=found.clear_s, team=team)
     if found.first_clear_s >= found.clear_s or first == planned:
         dash = words.say("plandoc.not_simulated")
-        return [unit, clear, words.say("priority.no_sooner"), dash, dash, dash]
+        none = words.say("priority.no_sooner")
+        return [unit, clear, none, dash, dash, dash, _lifted(found, words)]
     return [
         unit,
         clear,
@@ -176,4 +177,18 @@ def _priority_row(plan: Plan, found: Priority, words: Words) -> list[str]:
         first,
         _shift(float(found.first_last_s - found.last_s), words),
         words.number(max(found.more_uncovered, 0), 0),
+        _lifted(found, words),
     ]
+
+
+def _lifted(found: Priority, words: Words) -> str:
+    """Who is there soonest of those who can lift somebody that cannot help."""
+    able = found.lifted_by
+    if able is None:
+        return words.say("priority.nobody_lifts")
+    return words.say(
+        "priority.lifted_by",
+        team=able.option.team,
+        kit=able.option.kit,
+        clear_s=able.clear_s,
+    )

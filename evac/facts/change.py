@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from evac.facts.finding import Finding
 from evac.facts.heights import Heights
 from evac.facts.lift import FloatArray, Lift, Side
-from evac.facts.work import Assignment, Schedule, Work
+from evac.facts.work import Assignment, Option, Schedule, Work
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,13 +125,26 @@ class Branches:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LiftedBy:
+    """Who can clear a unit by a technique for people who cannot help themselves.
+
+    ``clear_s``: from the order at likely times, the team going there first.
+    """
+
+    option: Option
+    clear_s: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Priority:
     """What it costs to take the carriers of one unit first (rule 17).
 
     ``clear_s`` is when the unit is clear by the plan, ``first_clear_s`` when it is
     taken first; ``last_s`` and ``first_last_s`` are the last finish of the line, the
     soonest without the priority and with it.
-    ``more_uncovered`` people lose their team by it.
+    ``more_uncovered`` people lose their team by it. ``lifted_by``: the soonest of all
+    that can lift a passenger who cannot help, its cost to the line not counted; None
+    where nobody can.
     """
 
     side: Side
@@ -143,3 +156,4 @@ class Priority:
     first_last_s: int
     more_uncovered: int
     assignment: Assignment
+    lifted_by: LiftedBy | None = None
