@@ -59,7 +59,7 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         dusk (unless the plan is for the night) and one for cold where bare skin
         freezes. A limit that counts from the order gives no latest time: it appears
         only where the plan cannot meet it, with how much is missing as a negative
-        time. ``binding`` is the earliest that matters, see `_binding`; None where
+        time. ``binding`` is the earliest that matters, see `binding_order`; None where
         there is none.
 
     Notes
@@ -74,22 +74,15 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     conditions, organisation = lift.conditions, lift.organisation
     order_s = organisation.stop_to_order_s.likely
     sun = sun_of(lift)
-    chill_c = float(
-        wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
-    )
+    chill_c = _chill_c(lift)
     cold = cold_class(chill_c)
-    latest = [
-        *_limits(lift, simulation, order_s=order_s),
-        *_dusk(lift, simulation, order_s=order_s),
-    ]
-    if lift.carriers.type is CarrierType.CHAIR:
-        latest += _cold(lift, simulation, cold.least_s, order_s=order_s)
+    latest = latest_orders(lift, simulation)
     round_s = informer_round_s(lift)
     return Clock(
         stop_clock_s=conditions.stop_clock_s,
         order_clock_s=clock_after(conditions, order_s),
-        latest=tuple(latest),
-        binding=_binding(latest),
+        latest=latest,
+        binding=binding_order(latest),
         sunset_clock_s=sun.sunset_s,
         dusk_clock_s=sun.dusk_s,
         wind_chill_c=None if math.isnan(chill_c) else chill_c,
@@ -105,7 +98,26 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
     )
 
 
-def _binding(latest: Iterable[LatestOrder]) -> LatestOrder | None:
+def latest_orders(lift: Lift, simulation: Simulation) -> tuple[LatestOrder, ...]:
+    """By when the order must come for every reason; see `decide`.
+
+    Parameters
+    ----------
+    lift : Lift
+    simulation : Simulation
+        Of the plan, or of the same line with a team away.
+    """
+    order_s = lift.organisation.stop_to_order_s.likely
+    chairs = lift.carriers.type is CarrierType.CHAIR
+    freezes_s = cold_class(_chill_c(lift)).least_s
+    return (
+        *_limits(lift, simulation, order_s=order_s),
+        *_dusk(lift, simulation, order_s=order_s),
+        *(_cold(lift, simulation, freezes_s, order_s=order_s) if chairs else ()),
+    )
+
+
+def binding_order(latest: Iterable[LatestOrder]) -> LatestOrder | None:
     """The latest order that the papers hold everybody to.
 
     The earliest of the limits, and of dusk and cold where some order still meets them.
@@ -117,6 +129,13 @@ def _binding(latest: Iterable[LatestOrder]) -> LatestOrder | None:
     timed = [item for item in latest if item.reason != FROM_ORDER]
     held = [item for item in timed if item.reason == LIMIT or item.after_stop_s >= 0]
     return min(held or timed, key=lambda item: item.after_stop_s, default=None)
+
+
+def _chill_c(lift: Lift) -> float:
+    conditions = lift.conditions
+    return float(
+        wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
+    )
 
 
 def is_dark(lift: Lift) -> bool:

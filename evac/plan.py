@@ -51,7 +51,7 @@ from evac.muster import find_ways, safe_seconds
 from evac.quantiles import quantile
 from evac.ready import give_spares, make_ready, work_at_mean, worth_cutting
 from evac.sharing import clear_p90_s, share_out
-from evac.simulation import simulate
+from evac.simulation import absence, simulate
 from evac.simulation.missing import prepare_branches
 
 OnStep = Callable[[str, float], None]
@@ -191,6 +191,7 @@ def make_plan(
             clear_s=likely_clear_s(lift, assignment),
             latest=clock.binding,
         ),
+        *absence.doubts(lift, simulation, assignment, branches),
         *informing.doubts(heights, informed),
         *spacing_doubt(lift, loop_m=loop_length_m(lift, heights)),
         *remedy_findings,

@@ -45,6 +45,8 @@ from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.words import Words
 
 _HASH_SHOWN = 16
+_SAID_FIRST = "branch."
+"""Findings that bound what the verdict promises: told beside it."""
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 
 
@@ -146,6 +148,7 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
         ),
         words.say(of_reached(plan, "plandoc.sum_safe"), safe_s=simulation.safe_p90_s),
         latest_sentence(plan, words),
+        *(words.finding(f)[0] for f in findings if f.key.startswith(_SAID_FIRST)),
         _teams(plan, words),
         words.say(
             "plandoc.sum_findings",

@@ -9,6 +9,7 @@ from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.names import zone_text
 from evac.facts.change import Branch, Lever, Priority
 from evac.facts.plan import Plan
+from evac.simulation.absence import latest_without
 from evac.words import Words
 
 
@@ -19,19 +20,21 @@ def branch_blocks(plan: Plan, words: Words) -> list[Block]:
         return []
     blocks = [heading(words.say("branch.title"))]
     if branches.prepared:
-        keys = ("team", "takeover", "p50", "p90", "later")
+        keys = ("team", "takeover", "p50", "p90", "later", "latest")
         blocks += [
             paragraph(
                 words.say(
                     "branch.intro",
                     notice_s=branches.prepared[0].notice_s,
                     runs=branches.runs,
+                    part=words.say("plandoc.decision"),
+                    order_s=plan.lift.organisation.stop_to_order_s.likely,
                 )
             ),
             table(
                 [words.say(f"branch.{key}") for key in keys],
                 rows=[_branch_row(plan, item, words) for item in branches.prepared],
-                widths=[1.2, 5.4, 1.1, 1.1, 0.95],
+                widths=[1.2, 4.6, 1.1, 1.1, 0.95, 0.9],
             ),
         ]
     if branches.untried:
@@ -66,7 +69,20 @@ def _branch_row(plan: Plan, branch: Branch, words: Words) -> list[str]:
         words.show("p50_s", branch.p50_s),
         words.show("p90_s", branch.p90_s),
         _shift(branch.p90_later_s, words),
+        _latest_then(plan, branch, words),
     ]
+
+
+def _latest_then(plan: Plan, branch: Branch, words: Words) -> str:
+    """By when the order must come without the team; rounded down."""
+    latest, helps = latest_without(plan.lift, plan.simulation, branch)
+    if not helps or (latest is not None and latest.after_stop_s < 0):
+        return words.say("branch.no_order")
+    if latest is None:
+        return words.say("plandoc.not_simulated")
+    if latest.after_stop_s < 60:
+        return words.say("branch.at_once")
+    return words.duration(60 * (latest.after_stop_s // 60))
 
 
 def _shift(later_s: float, words: Words) -> str:

@@ -25,6 +25,7 @@ from evac.documents.plandoc_whatif import (
 )
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
+from evac.simulation.absence import latest_without
 from evac.words import Words
 
 WORDS = Words()
@@ -67,6 +68,33 @@ def test_every_team_with_a_zone_has_its_branch_and_every_change_its_row(
             assert any(line.startswith(f"{team} goes on: ") for line in told)
         for team in branch.anew:
             assert any(line.startswith(f"{team} moves: ") for line in told)
+
+
+def test_what_every_absence_does_to_the_limit_is_told(demo_plan: Plan) -> None:
+    # A limit of a plan is for a day on which a team may be missing (common practice,
+    # no source): it is met, but not without any one of them.
+    assert demo_plan.limit_met
+    branches = demo_plan.branches
+    assert branches is not None
+    rows = rows_of(branch_blocks(demo_plan, WORDS))
+    (limit,) = demo_plan.lift.limits
+    order_s = demo_plan.lift.organisation.stop_to_order_s.likely
+    late = []
+    for branch, row in zip(branches.prepared, rows, strict=True):
+        left_s = 60 * limit.minutes - branch.p90_s
+        if left_s < order_s:
+            late.append(branch.team)
+        if left_s < 0:
+            assert row[5] == "none"
+        elif left_s >= 60:
+            # Dusk may ask for it sooner; a latest time is never shown later.
+            latest, _ = latest_without(demo_plan.lift, demo_plan.simulation, branch)
+            assert latest is not None
+            assert latest.after_stop_s <= left_s
+            assert row[5] == WORDS.duration(60 * (latest.after_stop_s // 60))
+    told = [f for f in demo_plan.findings if f.key == "branch.limit_missed"]
+    assert late
+    assert [f.values["teams"] for f in told] == [", ".join(late)]
 
 
 def test_taking_carriers_first_is_shown_as_the_exact_method_finds_it(

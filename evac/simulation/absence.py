@@ -1,0 +1,122 @@
+"""What the absence of one team does to the limits and to the latest order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from evac.clock import FROM_ORDER, binding_order, late_s, latest_orders, limit_verdict
+from evac.facts.change import Branch, Branches
+from evac.facts.finding import Finding, Severity
+from evac.facts.lift import Lift
+from evac.facts.work import Assignment, LatestOrder, Simulation
+from evac.quantiles import quantile
+
+
+def days_without(simulation: Simulation, branch: Branch) -> Simulation:
+    """The plan's own imagined days with one team away.
+
+    Parameters
+    ----------
+    simulation : Simulation
+        Of the plan.
+    branch : Branch
+        With at least one day imagined.
+
+    Returns
+    -------
+    Simulation
+        Of the branch's days. From the last on the ground to all at a safe place takes
+        as long as in the plan.
+    """
+    runs = branch.clear_s.size
+    clear_s = branch.clear_s
+    to_safe_s = (simulation.order_to_safe_s - simulation.order_to_clear_s)[:runs]
+    safe_s = clear_s + to_safe_s
+    return replace(
+        simulation,
+        runs=runs,
+        order_to_first_s=simulation.order_to_first_s[:runs],
+        order_to_clear_s=clear_s,
+        order_to_safe_s=safe_s,
+        stop_to_order_s=simulation.stop_to_order_s[:runs],
+        p50_s=branch.p50_s,
+        p90_s=branch.p90_s,
+        safe_p90_s=quantile(safe_s, 0.9),
+        everyone_reached=branch.assignment.objectives[0] == 0,
+    )
+
+
+def latest_without(
+    lift: Lift, simulation: Simulation, branch: Branch
+) -> tuple[LatestOrder | None, bool]:
+    """By when the order must come if one team does not.
+
+    Returns
+    -------
+    (LatestOrder or None, bool)
+        As `Clock.binding` for the days of the branch; and whether an order in time
+        would meet every limit, False where one that counts from the order is missed.
+    """
+    if not branch.clear_s.size:
+        return None, False
+    latest = latest_orders(lift, days_without(simulation, branch))
+    return binding_order(latest), all(item.reason != FROM_ORDER for item in latest)
+
+
+def doubts(
+    lift: Lift, simulation: Simulation, assignment: Assignment, branches: Branches
+) -> tuple[Finding, ...]:
+    """Teams whose absence alone leaves people hanging or breaks a limit.
+
+    Parameters
+    ----------
+    lift : Lift
+    simulation, assignment
+        Of the plan.
+    branches : Branches
+        Of the same plan; teams that were not tried are not judged.
+
+    Returns
+    -------
+    tuple of Finding
+        One for those whose people nobody else reaches; one a limit that the plan
+        meets and that is missed at P90 without them, the order as planned.
+    """
+    left = assignment.objectives[0]
+    alone = [b for b in branches.prepared if b.assignment.objectives[0] > left]
+    others = [b for b in branches.prepared if b not in alone and b.clear_s.size]
+    found = []
+    if alone:
+        found.append(
+            Finding(
+                key="branch.unreached",
+                severity=Severity.WARN,
+                values={"teams": _names(alone)},
+            )
+        )
+    for limit in lift.limits:
+        if limit_verdict(lift, limit, simulation) != "met":
+            continue
+        late = [
+            b for b in others if late_s(lift, limit, days_without(simulation, b)) > 0
+        ]
+        if late:
+            found.append(
+                Finding(
+                    key="branch.limit_missed",
+                    severity=Severity.WARN,
+                    values={
+                        "teams": _names(late),
+                        "count": len(late),
+                        "total": len(branches.prepared),
+                        "limit_min": limit.minutes,
+                        "counts_from": limit.counts_from,
+                        "counts_to": limit.counts_to,
+                    },
+                )
+            )
+    return tuple(found)
+
+
+def _names(branches: list[Branch]) -> str:
+    return ", ".join(branch.team for branch in branches)
