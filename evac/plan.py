@@ -120,6 +120,9 @@ def make_plan(
     pickoffs = access.find_pickoffs(
         lift, line, ready.work, assignment, ready.routes, ways_in=ways_in
     )
+    needed = gear.people_needed(
+        lift, ready.options, ready.gates, points=set(muster_point.values())
+    )
     ground_to_safe_s = safe_seconds(lift, ready.work, muster, muster_point, schedule)
     report("simulate", 0.0)
     simulation = simulate(
@@ -177,6 +180,7 @@ def make_plan(
         *height_findings,
         *settled.findings,
         *ready.findings,
+        *gear.people_doubts(lift, needed),
         *gear.budget_doubts(lift, heights, assignment),
         *access.pickoff_doubts(lift, line, pickoffs, assignment),
         *access.vehicle_doubts(lift, line, assignment, ways_in=ways_in),

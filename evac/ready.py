@@ -195,9 +195,7 @@ def make_ready(
         routes=routes,
         work=work,
         findings=(
-            *gear.doubts(
-                lift, ways_to_work, heights.units, reaches, gates=gates, date=date
-            ),
+            *gear.doubts(lift, ways_to_work, heights.units, reaches, date=date),
             *hazards.doubts(lift, line, gates),
             *access.doubts(lift, line, routes),
             *timing.doubts(lift, heights, work),

@@ -197,6 +197,15 @@ def ask(
         *settled.findings,
         *ready.findings,
         *_spread_doubt(question, case),
+        *gear.people_doubts(
+            lift,
+            gear.people_needed(
+                lift,
+                ready.options,
+                ready.gates,
+                points=set(plan.muster_point.values()),
+            ),
+        ),
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
         *roster.doubts(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from evac.documents.blocks import Block, heading, paragraph, table
 from evac.facts.lift import Kit, Team, Technique
 from evac.facts.plan import Plan
+from evac.gear import people_needed
 from evac.gear.doubts import THROW_WIND_DOUBT_M_PER_S
 from evac.words import Words
 
@@ -149,6 +150,21 @@ def _technique_row(technique: Technique, words: Words) -> list[str]:
 def _role_blocks(plan: Plan, words: Words) -> list[Block]:
     organisation = plan.lift.organisation
     rows = [[role, str(count)] for role, count in organisation.roles.items()]
+    needed = people_needed(
+        plan.lift,
+        plan.work.options,
+        plan.gates,
+        points=set(plan.muster_point.values()),
+    )
+    total = words.say(
+        "plandoc.people_needed",
+        needed=needed.total,
+        teams=needed.teams,
+        roles=needed.roles,
+        informers=needed.informers,
+        hazards=needed.hazards,
+        receivers=needed.receivers,
+    )
     present = (
         words.say("plandoc.roles_unknown")
         if organisation.people_present is None
@@ -165,4 +181,4 @@ def _role_blocks(plan: Plan, words: Words) -> list[Block]:
                 right=[1],
             )
         )
-    return [*blocks, paragraph(present)]
+    return [*blocks, paragraph(f"{total} {present}")]

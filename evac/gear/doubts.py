@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from evac.facts.finding import Finding, Severity
 from evac.facts.heights import UnitHeights
 from evac.facts.lift import Kit, Lift
-from evac.facts.work import NEVER_S, Option, Reach, UnitGate
+from evac.facts.work import Option, Reach
 from evac.gear.choices import is_overdue, is_retired, refusals, spare_kits
 from evac.gear.reach import LADDER, unit_name
 from evac.gear.rope_needed import whole_metres
@@ -39,7 +39,6 @@ def doubts(
     units: Sequence[UnitHeights],
     reaches: Sequence[Reach],
     *,
-    gates: Sequence[UnitGate] = (),
     date: dt.date | None = None,
 ) -> tuple[Finding, ...]:
     """Findings about gear, the gravest kinds first.
@@ -49,8 +48,6 @@ def doubts(
     lift : Lift
     options, units, reaches
         As given to and returned by :func:`evac.gear.find_reaches`.
-    gates : sequence of UnitGate, optional
-        For the extra people that hazards need (rule 21).
     date : dt.date, optional
         Day to which due dates are counted; the planned day if left out.
 
@@ -70,7 +67,6 @@ def doubts(
         *_direction(lift, options),
         *_approvals(lift, options),
         *_energy_classes(lift, options),
-        *_people(lift, options, gates),
     )
 
 
@@ -301,36 +297,3 @@ def _listed(key: str, severity: Severity, names: list[str]) -> list[Finding]:
     if not names:
         return []
     return [Finding(key=key, severity=severity, values={"kits": ", ".join(names)})]
-
-
-def _people(
-    lift: Lift, options: Sequence[Option], gates: Sequence[UnitGate]
-) -> list[Finding]:
-    """A person is in one place (rule 21); teams that cannot work bind nobody."""
-    present = lift.organisation.people_present
-    if present is None:
-        return [Finding(key="gear.people_unknown", severity=Severity.NOTE)]
-    open_gates = [gate for gate in gates if gate.opens_s < NEVER_S]
-    met = {name for gate in open_gates for name in gate.hazard_ids}
-    hazards = sum(hazard.extra_people for hazard in lift.hazards if hazard.id in met)
-    able = {option.team for option in options}
-    teams = sum(team.crew for team in lift.teams if team.id in able)
-    roles = sum(lift.organisation.roles.values())
-    informers = lift.organisation.informer_count
-    needed = teams + roles + informers + hazards
-    if needed <= present:
-        return []
-    return [
-        Finding(
-            key="gear.people_short",
-            severity=Severity.WARN,
-            values={
-                "needed": needed,
-                "present": present,
-                "teams": teams,
-                "roles": roles,
-                "informers": informers,
-                "hazards": hazards,
-            },
-        )
-    ]

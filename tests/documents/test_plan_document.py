@@ -412,6 +412,15 @@ def test_the_bounds_of_every_technique_stand_in_the_document() -> None:
     assert rows[0][-1] == "NONE NAMED"
 
 
+def test_what_people_are_needed_for_adds_up_where_they_are_listed() -> None:
+    # Rule 21; said always, so that anybody can check the number of people present.
+    said = " ".join(str(it.get("text")) for it in team_blocks(make_plan(), Words()))
+    (line,) = re.findall(r"Needed at the same time: (\d+) people \((.*?)\)\.", said)
+    parts = [int(number) for number in re.findall(r"\d+", line[1])]
+    assert len(parts) == 5
+    assert int(line[0]) == sum(parts)
+
+
 def test_the_cover_names_the_teams_without_a_zone_and_why() -> None:
     plan = make_plan()
     idle, away = (replace(plan.lift.teams[0], id=name) for name in ("Idle", "Away"))

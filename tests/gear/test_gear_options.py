@@ -132,27 +132,6 @@ def test_a_spare_kit_serves_a_trained_team_without_one() -> None:
     assert ("Team 3", "Spare") in pairs(make_lift(kits=(*without, spare)))
 
 
-def test_more_people_needed_than_present_is_told() -> None:
-    lift = make_lift()
-    # Teams 11, roles 3, informers 2: 16; 14 are there (builders).
-    assert "gear.people_short" in keys(lift)
-    enough = replace(lift, organisation=replace(lift.organisation, people_present=16))
-    assert "gear.people_short" not in keys(enough)
-
-
-def test_a_team_that_cannot_work_binds_nobody() -> None:
-    # Rule 21: a person is in one place; whoever has no work in the plan is free.
-    lift = make_lift()
-    first, *others = lift.teams
-    untrained = replace(lift, teams=(replace(first, techniques=()), *others))
-    present = 16 - first.crew
-    few = replace(
-        untrained, organisation=replace(lift.organisation, people_present=present)
-    )
-    assert "gear.idle_team" in keys(few)
-    assert "gear.people_short" not in keys(few)
-
-
 def test_gusts_above_a_techniques_limit_are_told() -> None:
     lift = make_lift()
     windy = replace(lift, conditions=replace(lift.conditions, gust_m_per_s=16.0))
