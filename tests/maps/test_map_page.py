@@ -294,6 +294,19 @@ def marks(page: bytes) -> str:
     )
 
 
+def test_where_some_kits_reach_the_map_does_not_say_that_they_are_the_longer() -> None:
+    # A rescuer's 40 m may reach where a loop of 60 m does not: length alone says
+    # nothing between techniques.
+    plan = made_plan.make_plan()
+    short = tuple(
+        replace(item, ok=item.ok and item.option_index > 0) for item in plan.reaches
+    )
+    page = marks(map_html(replace(plan, reaches=short), Words()))
+    total = len(plan.work.options)
+    assert f"Only some kits reach ({total - 1} of {total} kits)" in page
+    assert "longer kits" not in page
+
+
 def test_heights_on_the_map_are_those_of_the_papers_to_a_tenth() -> None:
     plan = made_plan.make_plan(unreached_span=3)
     units = tuple(
