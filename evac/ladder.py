@@ -68,8 +68,10 @@ def ladder(lift: Lift, clock: Clock) -> tuple[LadderStep, ...]:
 def triggers(lift: Lift, clock: Clock) -> tuple[Trigger, ...]:
     """What brings the decision forward, and what of it the planned day already has."""
     conditions, chill = lift.conditions, clock.wind_chill_c
-    # Daylight as the plan counts it: in a valley without sun it ends at noon.
-    left_s = light_of(lift).to_s - DUSK_THAT_DECIDES_S
+    # Whichever comes first: little daylight left, or too little for the work; as the
+    # plan counts it, in a valley without sun it ends at noon.
+    needed_s = [item.after_stop_s for item in clock.latest if item.reason == "dusk"]
+    left_s = min([light_of(lift).to_s - DUSK_THAT_DECIDES_S, *needed_s])
     dusk_s = None if math.isinf(left_s) else clock_after(conditions, left_s)
     return (
         Trigger(

@@ -210,7 +210,18 @@ def test_what_brings_the_decision_forward_is_held_against_the_day() -> None:
     found = {item.key: item for item in triggers(lift, clock)}
     assert set(found) == {"wind", "cold", "dusk", "passenger", "rope"}
     assert clock.dusk_clock_s is not None
-    assert found["dusk"].clock_s == clock.dusk_clock_s - DUSK_THAT_DECIDES_S
+    (by_dusk,) = [item for item in clock.latest if item.reason == "dusk"]
+    usual_s = clock.dusk_clock_s - DUSK_THAT_DECIDES_S
+    # Rule 4: 2 h before dusk; sooner where the work needs more daylight than that, for
+    # the page names the latest order for dusk beside it.
+    for latest_s, from_s in (
+        (usual_s + 1, usual_s),
+        (usual_s - HOUR, usual_s - HOUR),
+    ):
+        held = replace(clock, latest=(replace(by_dusk, clock_s=latest_s),))
+        brings = {item.key: item for item in triggers(lift, held)}
+        assert brings["dusk"].clock_s == from_s
+        assert brings["dusk"].now is False
     assert found["passenger"].now is None
     late = changed(lift, "conditions", stop_clock_s=clock.dusk_clock_s - HOUR)
     assert trigger(late, clock, "dusk").now is True
