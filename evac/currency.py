@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
 from evac.reference import DrillRule, drill_rules
+from evac.words import Words
 
 FALLBACK = "France"
 """Counted by where the folder chooses no rule: once a season, the least of them."""
@@ -102,7 +103,7 @@ def drill_doubts(lift: Lift, *, date: dt.date) -> tuple[Finding, ...]:
     teams = standings(lift, date=date)
     never = [item.team for item in teams if item.last is None]
     due = [
-        f"{item.team} ({item.last.isoformat()})"
+        f"{item.team} ({Words().show('day', item.last)})"
         for item in teams
         if item.last is not None and item.overdue
     ]

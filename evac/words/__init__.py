@@ -10,6 +10,7 @@ may have a twin for one thing, its key ending in ``_one``.
 from __future__ import annotations
 
 import math
+import re
 import string
 import tomllib
 from collections.abc import Callable, Mapping
@@ -28,6 +29,7 @@ from evac.units import FOOT_M
 
 Value = str | float | int | date
 
+_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _STEPS = {0: Decimal("1"), 1: Decimal("0.1"), 2: Decimal("0.01")}
 _PATTERNS = {0: "#,##0", 1: "#,##0.0", 2: "#,##0.00"}
 
@@ -119,7 +121,9 @@ class Words:
         if isinstance(value, date):
             return str(format_date(value, format="long", locale=self.number_locale))
         if isinstance(value, str):
-            return value
+            # Findings hold days as text, so that they can be written as JSON.
+            is_day = name == "day" and _ISO_DAY.fullmatch(value)
+            return self.show(name, date.fromisoformat(value)) if is_day else value
         if not math.isfinite(value):
             return sentences(self.language)["numbers.not_known"]
         for suffix, shower in _SHOWERS.items():
