@@ -24,7 +24,7 @@ from evac.daylight import (
 from evac.exposure import cold_class, wind_chill_c
 from evac.factors import NIGHT
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import IN_SAFETY, CarrierType, FloatArray, Lift, Limit
+from evac.facts.lift import IN_SAFETY, CarrierType, FloatArray, Lift, Limit, Triple
 from evac.facts.work import Assignment, Clock, LatestOrder, Schedule, Simulation
 from evac.quantiles import quantile
 
@@ -38,6 +38,11 @@ SAME_S = 1e-3
 
 PLANNED_SHARE = 0.9
 """A time is met where it holds on this share of the imagined days (P90)."""
+
+
+UNLOAD_STOP_S = Triple(low=0.0, likely=10.0, high=30.0)
+"""Lost at each carrier while people get off under emergency drive, where the folder
+says nothing (common practice, no source)."""
 
 
 def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
@@ -189,19 +194,33 @@ def emptying_s(lift: Lift) -> tuple[float, float, float] | None:
     Returns
     -------
     tuple of float or None
-        Engaging the drive, then the whole line at its speed [s]; fast and soon gives
-        the low value. Stops to unload people come on top. None where the folder names
-        no emergency drive.
+        Engaging the drive, the whole line at its speed, and the stops to unload [s];
+        fast and soon gives the low value. None where the folder names no emergency
+        drive.
     """
     speed, engage = lift.drives.emergency_speed_m_per_s, lift.drives.emergency_engage_s
     if speed is None or engage is None:
         return None
-    length_m = line_length_m(lift)
+    length_m, stop = line_length_m(lift), unload_stop_s(lift)
+    count = carriers_to_unload(lift)
     return (
-        engage.low + length_m / speed.high,
-        engage.likely + length_m / speed.likely,
-        engage.high + length_m / speed.low,
+        engage.low + length_m / speed.high + count * stop.low,
+        engage.likely + length_m / speed.likely + count * stop.likely,
+        engage.high + length_m / speed.low + count * stop.high,
     )
+
+
+def unload_stop_s(lift: Lift) -> Triple:
+    """Seconds lost at each carrier while people get off: the folder's or assumed."""
+    return lift.drives.unload_stop_s or UNLOAD_STOP_S
+
+
+def carriers_to_unload(lift: Lift) -> int:
+    """Carriers of one side, each of which comes to a station while the line empties.
+
+    Those of the other side come to theirs meanwhile.
+    """
+    return math.ceil(line_length_m(lift) / lift.carriers.spacing_m)
 
 
 def informer_round_s(lift: Lift) -> float | None:

@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from evac import access, gear, informing, learning, roster, timing
+from evac import access, first_lowering, gear, informing, learning, roster, timing
 from evac.assignment import assign, last_finish_s
 from evac.assignment.priority import find_priorities
 from evac.assignment.remedies import find_remedies
@@ -189,6 +189,7 @@ def make_plan(
         *passage_doubts(lift, line, ready.work, assignment),
         *muster_doubts(lift, line, muster, muster_point, work=ready.work),
         *clock_doubts(lift, clock),
+        *first_lowering.doubts(lift, simulation),
         *roster.doubts(
             lift,
             p90_s=simulation.p90_s,

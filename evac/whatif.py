@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evac import access, gear, roster
+from evac import access, first_lowering, gear, roster
 from evac.clearing import make_schedule, planned_people
 from evac.clock import decide, is_dark, likely_clear_s, limits_met
 from evac.clock import doubts as clock_doubts
@@ -208,6 +208,7 @@ def ask(
         ),
         *gear.budget_doubts(lift, settled.heights, assignment),
         *clock_doubts(lift, clock),
+        *first_lowering.doubts(lift, simulation),
         *roster.doubts(
             lift,
             p90_s=simulation.p90_s,

@@ -9,9 +9,10 @@ import ipywidgets as widgets
 from evac.clock import limit_verdict
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
+from evac.documents.names import not_yours_text
 from evac.facts.lift import Limit
 from evac.facts.plan import Plan
-from evac.facts.work import LatestOrder
+from evac.facts.work import LatestOrder, Zone
 from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.maps import map_html
 from evac.words import Words
@@ -98,18 +99,25 @@ def zones(bench: Workbench) -> widgets.HTML:
 def zone_rows(plan: Plan, words: Words) -> list[list[str]]:
     """Every zone of a plan as a row of text, headings first."""
     keys = ("team", "spans", "sides", "gear", "clear")
-    spans = plan.heights.line.spans
     rows = [[words.say(f"desk.zones_{key}") for key in keys]]
     return rows + [
         [
             zone.team,
-            f"{spans[zone.first_span].id} .. {spans[zone.last_span].id}",
+            _spans_text(plan, zone, words),
             ", ".join(side.value for side in zone.sides),
             f"{zone.option.technique}, {zone.option.kit}",
             words.duration(zone.finish_s),
         ]
         for zone in plan.assignment.zones
     ]
+
+
+def _spans_text(plan: Plan, zone: Zone, words: Words) -> str:
+    """First and last span of a zone, and those between that its team walks past."""
+    spans = plan.heights.line.spans
+    text = f"{spans[zone.first_span].id} .. {spans[zone.last_span].id}"
+    passed = not_yours_text(plan, [zone], words)
+    return words.say("plandoc.zone_but", zone=text, units=passed) if passed else text
 
 
 def findings(bench: Workbench) -> widgets.HTML:

@@ -60,16 +60,12 @@ def _answer(plan: Plan, item: PlanItem) -> Answer:
         return Answer(item=item, text=text, part="", is_gap=False)
     if item.key == "total_in_darkness" and plan.lift.conditions.night:
         return Answer(item=item, text=text, part="times", is_gap=False)
-    if item.key == "radio" and all(team.channel for team in plan.lift.teams):
-        return Answer(item=item, text=text, part="teams", is_gap=False)
     if item.key == "unusual_terrain" and plan.lift.hazards:
         return Answer(item=item, text=text, part="hazards", is_gap=False)
     if item.key == "power_line" and plan.lift.hazards and not power_line_spans(plan):
         # What lies below was listed, and no power line is among it. Where nothing at
         # all is listed nobody may have looked: that is a gap to confirm.
         return Answer(item=item, text=text, part="hazards", is_gap=False)
-    if item.key == "care" and plan.lift.muster_points:
-        return Answer(item=item, text=text, part="care", is_gap=False)
     return Answer(
         item=item,
         text=text,

@@ -6,7 +6,7 @@ import math
 
 from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.plandoc_rope import rope_blocks
-from evac.facts.heights import UnitHeights
+from evac.facts.heights import SupportReport, UnitHeights
 from evac.facts.plan import Plan
 from evac.figures.carrier_words import say_of
 from evac.words import Words
@@ -43,6 +43,7 @@ def height_blocks(plan: Plan, words: Words) -> list[Block]:
             right=[2, 3, 4, 5, 6, 7],
         ),
         heading(words.say("plandoc.supports"), level=2),
+        paragraph(words.say("plandoc.supports_intro")),
         _supports(plan, words),
         *rope_blocks(plan, words),
     ]
@@ -87,6 +88,16 @@ def _unit_row(plan: Plan, unit: UnitHeights, words: Words) -> list[str]:
     ]
 
 
+def loads_by_size(report: SupportReport) -> tuple[float, float]:
+    """Least and greatest load by size, each with its sign [N].
+
+    A support that the rope pulls upwards always (a hold-down) is pulled least where the
+    signed load is greatest. Where the sign changes, as the report has them.
+    """
+    ends_n = report.least_load_n, report.greatest_load_n
+    return ends_n[::-1] if report.greatest_load_n < 0 else ends_n
+
+
 def _supports(plan: Plan, words: Words) -> Block:
     rows = []
     for report in plan.heights.supports:
@@ -94,7 +105,7 @@ def _supports(plan: Plan, words: Words) -> Block:
             words.number(value / 1000, 1)
             if math.isfinite(value)
             else words.say("plandoc.station")
-            for value in (report.least_load_n, report.greatest_load_n)
+            for value in loads_by_size(report)
         )
         kind = (
             words.say("plandoc.kind_inferred", kind=report.kind)

@@ -166,6 +166,7 @@ def standdown_blocks(plan: Plan, words: Words) -> list[Block]:
                 run_low_s=run[0],
                 run_likely_s=run[1],
                 run_high_s=run[2],
+                part=words.say("plandoc.times"),
             )
         ),
         *_counted(plan, words),

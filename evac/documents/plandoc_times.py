@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from evac.assignment import last_finish_s
-from evac.clock import FROM_ORDER, limit_chance
+from evac.clock import (
+    FROM_ORDER,
+    carriers_to_unload,
+    limit_chance,
+    unload_stop_s,
+)
 from evac.documents.blocks import (
     Block,
     figure,
@@ -21,6 +26,7 @@ from evac.facts.work import LatestOrder
 from evac.figures import clearing_times, svg_bytes, times
 from evac.figures.carrier_words import say_of
 from evac.figures.doubt import of_reached
+from evac.first_lowering import begins_in_time, stop_to_first_s
 from evac.quantiles import quantile
 from evac.words import Words
 
@@ -33,6 +39,7 @@ def time_blocks(plan: Plan, words: Words) -> list[Block]:
         paragraph(words.say("plandoc.times_intro")),
         *_unreached(plan, words),
         _durations(plan, words),
+        paragraph(_begins(plan, words)),
         paragraph(words.say("plandoc.times_likely")),
         figure(svg_bytes(clearing_times(plan, words=words)), width_mm=times.WIDTH_MM),
         paragraph(
@@ -98,6 +105,21 @@ def _unreached(plan: Plan, words: Words) -> list[Block]:
     return [paragraph(words.say("plandoc.times_reached", places=places), strong=True)]
 
 
+def _begins(plan: Plan, words: Words) -> str:
+    """Whether the part of a limit for beginning is kept, or that none is named."""
+    parts = [
+        words.say(
+            "first_lowering.met" if met else "first_lowering.missed",
+            part_min=limit.before_rescue_min or 0.0,
+            limit_min=limit.minutes,
+            counts_from=limit.counts_from,
+        )
+        for limit in plan.lift.limits
+        if (met := begins_in_time(limit, plan.simulation)) is not None
+    ]
+    return " ".join(parts) or words.say("first_lowering.not_judged")
+
+
 def _chances(plan: Plan, words: Words) -> str:
     """The chance of every limit, each by its own start and end."""
     simulation = plan.simulation
@@ -150,7 +172,10 @@ def _durations(plan: Plan, words: Words) -> Block:
 
     first_p50, first_p90 = np.quantile(simulation.order_to_first_s, [0.5, 0.9])
     safe_p50 = quantile(simulation.order_to_safe_s, 0.5)
+    stop_first_s = stop_to_first_s(simulation)
+    begin_p50, begin_p90 = (quantile(stop_first_s, share) for share in (0.5, 0.9))
     rows = [
+        drawn("plandoc.d_stop_first", begin_p50, begin_p90, None),
         stated("plandoc.d_stop_order", organisation.stop_to_order_s),
         stated("plandoc.d_order_secured", organisation.order_to_secured_s),
         drawn("plandoc.d_order_first", float(first_p50), float(first_p90), None),
@@ -179,12 +204,22 @@ def _emptying(plan: Plan, words: Words) -> str:
     if plan.clock.emptying_s is None:
         return words.say("plandoc.no_emptying")
     low_s, likely_s, high_s = plan.clock.emptying_s
+    stop = unload_stop_s(plan.lift)
     text = words.say(
         "plandoc.emptying",
         low_s=low_s,
         likely_s=likely_s,
         high_s=high_s,
         standdown_s=plan.clock.standdown_s,
+        stop_low_s=stop.low,
+        stop_likely_s=stop.likely,
+        stop_high_s=stop.high,
+        carriers=carriers_to_unload(plan.lift),
+        source=words.say(
+            "plandoc.unload_assumed"
+            if plan.lift.drives.unload_stop_s is None
+            else "plandoc.unload_stated"
+        ),
     )
     until_s = plan.clock.running_pays_until_s
     if until_s is None:
@@ -222,7 +257,7 @@ def latest_sentence(plan: Plan, words: Words) -> str:
 
 def decision_blocks(plan: Plan, words: Words) -> list[Block]:
     """Latest order times, light, cold, telling passengers, and the ladder."""
-    clock = plan.clock
+    clock, skyline_deg = plan.clock, plan.lift.conditions.skyline_angle_deg
     blocks = [
         heading(words.say("plandoc.decision")),
         paragraph(latest_sentence(plan, words), strong=True),
@@ -233,7 +268,8 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
         blocks.append(
             paragraph(
                 words.say(
-                    "plandoc.sunset",
+                    "plandoc.sunset_skyline" if skyline_deg > 0 else "plandoc.sunset",
+                    skyline_deg=skyline_deg,
                     sunset_clock_s=clock.sunset_clock_s,
                     dusk_clock_s=clock.dusk_clock_s,
                 )

@@ -179,6 +179,9 @@ class Limit:
     counts_to: str
     """``"on the ground"`` or ``"in safety"``."""
     source: str
+    before_rescue_min: float | None = None
+    """The part of it within which the first lowering must begin, counted from where
+    the limit counts; None: the limit names none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,6 +200,8 @@ class Drives:
     line_speed_m_per_s: float
     emergency_speed_m_per_s: Triple | None
     emergency_engage_s: Triple | None
+    unload_stop_s: Triple | None = None
+    """At each carrier, for people to get off; None: `evac.clock.UNLOAD_STOP_S`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,6 +135,7 @@ def limits(toml: LiftToml) -> tuple[Limit, ...]:
             counts_from=limit.counts_from,
             counts_to=limit.counts_to,
             source=limit.source,
+            before_rescue_min=limit.before_rescue_min,
         )
         for limit in toml.limit
     )
@@ -143,10 +144,12 @@ def limits(toml: LiftToml) -> tuple[Limit, ...]:
 def drives(section: DrivesSection) -> Drives:
     """The drives."""
     speed, engage = section.emergency_speed_m_per_s, section.emergency_engage_min
+    unload = section.unload_stop_s
     return Drives(
         line_speed_m_per_s=section.line_speed_m_per_s,
         emergency_speed_m_per_s=None if speed is None else triple(speed, factor=1),
         emergency_engage_s=None if engage is None else triple(engage, factor=60),
+        unload_stop_s=None if unload is None else triple(unload, factor=1),
     )
 
 

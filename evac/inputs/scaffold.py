@@ -190,7 +190,7 @@ def _lift_toml(text: str) -> str:
     """The starting ``lift.toml`` with the published limits and the plan's items."""
     limits = "\n".join(
         f"#   {limit.where}, {limit.ropeway}: {limit.limit_min:g} min"
-        f" ({limit.text}; {limit.source})"
+        f"{_before_rescue(limit)} ({limit.text}; {limit.source})"
         for limit in reference.time_limits()
         if limit.limit_min is not None
     )
@@ -199,6 +199,11 @@ def _lift_toml(text: str) -> str:
         for item in reference.plan_contents()
     )
     return text.replace("@LIMITS@", limits).replace("@TEXTS@", texts)
+
+
+def _before_rescue(limit: reference.PublishedLimit) -> str:
+    part_min = limit.of_which_before_rescue_min
+    return "" if part_min is None else f", before_rescue_min {part_min:g}"
 
 
 def _readme() -> str:

@@ -318,6 +318,7 @@ class LimitSection(_Section):
     counts_from: Annotated[Literal["stop", "order"], BeforeValidator(_word)]
     counts_to: Annotated[Literal["on the ground", "in safety"], BeforeValidator(_word)]
     source: Sentence
+    before_rescue_min: Annotated[Num | None, Field(gt=0, le=2_880)] = None
 
 
 class DrivesSection(_Section):
@@ -326,6 +327,7 @@ class DrivesSection(_Section):
     line_speed_m_per_s: Annotated[Num, Field(gt=0, le=15)]
     emergency_speed_m_per_s: Three | None = None
     emergency_engage_min: Three | None = None
+    unload_stop_s: Three | None = None
 
     @model_validator(mode="after")
     def _positive(self) -> DrivesSection:
@@ -334,6 +336,8 @@ class DrivesSection(_Section):
             reject("not_above_zero", column="emergency_speed_m_per_s")
         if engage is not None and engage[0] < 0:
             reject("below_zero", column="emergency_engage_min")
+        if self.unload_stop_s is not None and self.unload_stop_s[0] < 0:
+            reject("below_zero", column="unload_stop_s")
         if (speed is None) != (engage is None):
             missing = "emergency_speed_m_per_s" if speed is None else ""
             reject("both_or_none", column=missing or "emergency_engage_min")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -259,21 +260,35 @@ def test_the_earliest_reason_that_can_still_be_met_binds() -> None:
     assert any(item.after_stop_s >= 0 for item in missed.latest)
 
 
-def test_emptying_by_the_emergency_drive_is_engaging_and_one_length() -> None:
-    # Rule 5: 0.5 / 1.0 / 2.0 m/s, 5 to 20 min to engage.
+def test_emptying_is_engaging_the_drive_one_length_and_stops_to_unload() -> None:
+    # Rule 5: 0.5 / 1.0 / 2.0 m/s, 5 to 20 min to engage, plus stops to unload; those
+    # are 0 / 10 / 30 s a carrier where the folder says nothing (common practice, no
+    # source).
     lift = make_lift()
     length_m = line_length_m(lift)
     assert 600 < length_m < 640
+    count = math.ceil(length_m / lift.carriers.spacing_m)
     assert emptying_s(lift) == pytest.approx(
-        (300 + length_m / 2.0, 600 + length_m / 1.0, 1200 + length_m / 0.5)
+        (
+            300 + length_m / 2.0,
+            600 + length_m / 1.0 + 10 * count,
+            1200 + length_m / 0.5 + 30 * count,
+        )
     )
+    own = changed(lift, "drives", unload_stop_s=Triple(low=5.0, likely=5.0, high=5.0))
+    low_s, likely_s, high_s = emptying_s(own) or (0.0, 0.0, 0.0)
+    assert low_s == pytest.approx(300 + length_m / 2.0 + 5 * count)
+    assert (likely_s, high_s) < (emptying_s(lift) or (0.0, 0.0, 0.0))[1:]
     assert emptying_s(changed(lift, "drives", emergency_engage_s=None)) is None
 
 
 def test_running_pays_only_if_stand_down_and_emptying_end_sooner() -> None:
-    # High values: 1,500 s stand-down, 1,200 s to engage, 2 s a metre.
+    # High values: 1,500 s stand-down, 1,200 s to engage, 2 s a metre, and 30 s a
+    # carrier to unload, without which running would seem to pay for too long.
     lift = make_lift()
-    needed_s = 1500 + 1200 + 2 * line_length_m(lift)
+    length_m = line_length_m(lift)
+    count = math.ceil(length_m / lift.carriers.spacing_m)
+    needed_s = 1500 + 1200 + 2 * length_m + 30 * count
     assert running_pays(lift, remaining_s=needed_s + 1) is True
     assert running_pays(lift, remaining_s=needed_s - 1) is False
     clock = decide(lift, make_simulation(), SCHEDULE)

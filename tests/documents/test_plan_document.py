@@ -8,24 +8,27 @@ import math
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from made_plan import NOTES, make_long_lift, make_plan, walked_past
 from paper_text import Page, joined, read_pages
 from rich.console import Console
 
-from evac.desk.plan_views import verdict_lines
+from evac.desk.plan_views import verdict_lines, zone_rows
 from evac.documents.blocks import Block
 from evac.documents.bundle import document_files
 from evac.documents.contents import answers
+from evac.documents.plandoc_heights import height_blocks
 from evac.documents.plandoc_ladder import informing_blocks
 from evac.documents.plandoc_people import people_blocks
 from evac.documents.plandoc_reach import parts_text, reach_blocks
 from evac.documents.plandoc_teams import team_blocks
+from evac.documents.plandoc_times import decision_blocks, time_blocks
 from evac.documents.plandoc_work import care_blocks
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
-from evac.facts.work import LatestOrder, SpecialPassenger
+from evac.facts.work import LatestOrder, PickOff, SpecialPassenger
 from evac.maps import map_html
 from evac.muster.care import landing_class
 from evac.reference import plan_contents
@@ -98,13 +101,59 @@ def test_darkness_is_answered_only_by_a_plan_made_for_the_night() -> None:
     assert not night["total_in_darkness"].is_gap
 
 
-def test_a_radio_gap_stays_while_any_team_has_no_channel() -> None:
+def test_channels_of_teams_alone_do_not_answer_for_radio() -> None:
+    # Command's channel and what is done where radio fails stand in no table: only the
+    # folder's own text can say them (ANSI B77.1 from memory: teams and control).
     lift = make_long_lift()
-    found = {item.item.key: item for item in answers(make_plan(lift))}
-    assert found["radio"].is_gap
     teams = tuple(replace(team, channel="1") for team in lift.teams)
-    whole = make_plan(replace(lift, teams=teams))
-    assert not {item.item.key: item for item in answers(whole)}["radio"].is_gap
+    found = {i.item.key: i for i in answers(make_plan(replace(lift, teams=teams)))}
+    assert found["radio"].is_gap
+    assert found["radio"].part == "teams"
+    texts = {**lift.plan_texts, "radio": "Command on 1; runners where it fails."}
+    whole = make_plan(replace(lift, teams=teams, plan_texts=texts))
+    assert not {i.item.key: i for i in answers(whole)}["radio"].is_gap
+
+
+def test_muster_points_alone_do_not_answer_for_care_until_released() -> None:
+    # California: care and control of evacuees until released; no table names who
+    # lets them go.
+    lift = make_long_lift()
+    assert lift.muster_points
+    found = {item.item.key: item for item in answers(make_plan(lift))}
+    assert found["care"].is_gap
+    assert found["care"].part == "care"
+
+
+def test_when_evacuation_begins_stands_as_a_time_in_the_document() -> None:
+    # California and France ask for the time until evacuation starts after the stop.
+    plan = make_plan()
+    row = next(
+        row
+        for row in table_with(time_blocks(plan, Words()), "P90")
+        if row[0].startswith("Stop to first lowering")
+    )
+    # Quantiles of the sum, day by day; the sum of two P90 would be another number.
+    sums_s = plan.simulation.stop_to_order_s + plan.simulation.order_to_first_s
+    assert row[4:] == [Words().duration(np.quantile(sums_s, q)) for q in (0.5, 0.9)]
+    found = {item.item.key: item for item in answers(plan)}
+    assert (found["start_estimate"].part, found["start_estimate"].is_gap) == (
+        "times",
+        False,
+    )
+
+
+def test_the_part_of_a_limit_before_rescue_is_judged_or_said_not_to_be() -> None:
+    plan = make_plan()
+    said = " ".join(str(it.get("text")) for it in time_blocks(plan, Words()))
+    assert "how soon the first lowering must begin, so that is not judged" in said
+    (limit,) = plan.lift.limits
+    begun_s = plan.simulation.stop_to_order_s + plan.simulation.order_to_first_s
+    p90_min = float(np.quantile(begun_s, 0.9)) / 60
+    for part_min, end in ((p90_min + 1, "it does so in"), (p90_min - 1, "does NOT.")):
+        limits = (replace(limit, counts_from="stop", before_rescue_min=part_min),)
+        judged = replace(plan, lift=replace(plan.lift, limits=limits))
+        said = " ".join(str(it.get("text")) for it in time_blocks(judged, Words()))
+        assert end in said
 
 
 def test_the_first_page_says_first_whether_the_plan_is_good_enough(
@@ -389,6 +438,71 @@ def test_special_passengers_stand_in_the_document_with_who_can_serve_them() -> N
     assert rows[1][2:] == ["NOBODY", "NOBODY"]
     loud = [block["text"] for block in blocks if block.get("strong")]
     assert any("NOBODY IN THIS PLAN CAN SERVE: very heavy" in str(it) for it in loud)
+
+
+def test_every_zone_has_its_pick_off_or_a_gap_in_the_document() -> None:
+    # Rule 19: a team able to pick off arrives within a set time, else a named gap.
+    plan = make_plan()
+    teams = [zone.team for zone in plan.assignment.zones]
+    assert len(teams) >= 4
+    answers_s = [("own", 0.0, True), ("R9", 1500.0, True), ("R9", 2700.0, False), None]
+    pickoffs = tuple(
+        PickOff(
+            zone_team=team,
+            team=None
+            if answer is None
+            else (team if answer[0] == "own" else "East rescue"),
+            kit=None if answer is None else answer[0],
+            technique=None if answer is None else "rope rescuer",
+            seconds=1e9 if answer is None else answer[1],
+            in_time=answer is not None and answer[2],
+        )
+        for team, answer in zip(teams, answers_s, strict=False)
+    )
+    blocks = people_blocks(replace(plan, pickoffs=pickoffs), Words())
+    rows = table_with(blocks, "picked off by")
+    assert [row[0] for row in rows] == teams[:4]
+    assert [row[2] for row in rows] == [teams[0], *["East rescue"] * 2, "NOBODY"]
+    assert [row[4] for row in rows] == [
+        "there already",
+        "25 min",
+        "GAP: 45 min",
+        "GAP",
+    ]
+    assert rows[1][3] == "rope rescuer, R9"
+
+
+def test_a_hold_downs_least_load_is_the_one_its_load_case_is_named_for() -> None:
+    # The load case named is that of the least load by size (evac.heights.reduce); a
+    # hold-down of -35 and -48 kN is nearest to losing the rope at -35.
+    plan = make_plan()
+    rows = table_with(height_blocks(plan, Words()), "least load in")
+    assert next(row[3:5] for row in rows if row[2].startswith("hold-down")) == [
+        "-4.0",
+        "-14.0",
+    ]
+    assert next(row[3:5] for row in rows if row[2].startswith("support")) == [
+        "9.0",
+        "31.0",
+    ]
+    said = [str(block.get("text")) for block in height_blocks(plan, Words())]
+    assert any("below 0 it pulls upwards" in text for text in said)
+
+
+def test_sunset_and_dusk_are_said_to_be_those_behind_the_skyline() -> None:
+    plan = make_plan()
+    for skyline_deg, end in ((6.0, ", both behind a skyline of 6°."), (0.0, "17:30.")):
+        conditions = replace(plan.lift.conditions, skyline_angle_deg=skyline_deg)
+        held = replace(plan, lift=replace(plan.lift, conditions=conditions))
+        said = [str(block.get("text")) for block in decision_blocks(held, Words())]
+        (line,) = [text for text in said if text.startswith("Sunset 17:00")]
+        assert line.endswith(end)
+
+
+def test_notebooks_tell_which_spans_of_a_zone_its_team_walks_past() -> None:
+    rows = zone_rows(walked_past(make_plan(), span=7), Words())
+    (row,) = [row for row in rows if "not 7-8" in row[1]]
+    assert row[1] == "5-6 .. 9-10, not 7-8 asc., 7-8 desc."
 
 
 def test_the_bounds_of_every_technique_stand_in_the_document() -> None:

@@ -45,6 +45,23 @@ def test_units_of_people_become_si(tmp_path: Path) -> None:
     assert lift.drives.emergency_engage_s.likely == 600
 
 
+def test_stops_to_unload_and_the_part_before_rescue_may_be_given(
+    tmp_path: Path,
+) -> None:
+    drives = edited(
+        "lift.toml", "[drives]\n", "[drives]\nunload_stop_s = [5, 15, 40]\n"
+    )
+    text = drives.replace("[[limit]]\n", "[[limit]]\nbefore_rescue_min = 30\n")
+    plain = open_lift(write_folder(tmp_path / "plain"))
+    assert plain.drives.unload_stop_s is None
+    assert plain.limits[0].before_rescue_min is None
+
+    lift = open_lift(write_folder(tmp_path / "told", lift_toml=text))
+    assert lift.drives.unload_stop_s is not None
+    assert lift.drives.unload_stop_s.likely == 15
+    assert lift.limits[0].before_rescue_min == 30
+
+
 def test_supports_without_a_place_stand_on_the_straight_line(tmp_path: Path) -> None:
     lift = open_lift(write_folder(tmp_path))
 
