@@ -32,6 +32,15 @@ def test_everyone_is_reached_and_the_limit_is_met(plan):
     assert plan.assignment.proven
 
 
+def test_the_findings_to_look_at_are_those_that_the_readme_names(plan, demo):
+    told = (demo.parent / "README.md").read_text("utf-8")
+    assert "without any one of the teams the limit is missed" in told
+    assert {f.key for f in plan.findings if f.severity is Severity.WARN} == {
+        "branch.limit_missed",
+        "first_lowering.late",
+    }
+
+
 def test_the_lift_is_what_the_issue_asks_for(plan):
     lift = plan.lift
     assert 14 <= len(lift.supports) <= 18
