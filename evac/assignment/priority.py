@@ -23,7 +23,7 @@ EFFORT = 15.0
 
 
 def find_priorities(
-    work: Work, assignment: Assignment, *, lifting: Collection[str] = ()
+    work: Work, assignment: Assignment, *, lifting: Collection[str]
 ) -> tuple[Priority, ...]:
     """What it costs to take those carriers first that wait longest in each zone.
 

@@ -45,7 +45,7 @@ from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.words import Words
 
 _HASH_SHOWN = 16
-_SAID_FIRST = "branch."
+_SAID_FIRST = ("branch.", "first_lowering.")
 """Findings that bound what the verdict promises: told beside it."""
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 

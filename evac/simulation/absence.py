@@ -84,7 +84,7 @@ def doubts(
     """
     left = assignment.objectives[0]
     alone = [b for b in branches.prepared if b.assignment.objectives[0] > left]
-    others = [b for b in branches.prepared if b not in alone and b.clear_s.size]
+    others = [b for b in branches.prepared if b.assignment.objectives[0] <= left]
     found = []
     if alone:
         found.append(
@@ -98,7 +98,9 @@ def doubts(
         if limit_verdict(lift, limit, simulation) != "met":
             continue
         late = [
-            b for b in others if late_s(lift, limit, days_without(simulation, b)) > 0
+            b
+            for b in others
+            if b.clear_s.size and late_s(lift, limit, days_without(simulation, b)) > 0
         ]
         if late:
             found.append(
