@@ -173,6 +173,24 @@ def test_who_is_not_reached_is_said_first_and_by_name() -> None:
     assert joined("13-14 asc.") in first
 
 
+def test_what_bounds_the_verdict_stands_beside_it_on_the_first_page() -> None:
+    absent = Finding(
+        key="branch.limit_missed",
+        severity=Severity.WARN,
+        values={
+            "teams": "Upper patrol",
+            "count": 1,
+            "total": 4,
+            "limit_min": 210.0,
+            "counts_from": "stop",
+            "counts_to": "on the ground",
+        },
+    )
+    first = pages_of(make_plan(findings=(absent,)))[0].joined
+    assert joined("Without Upper patrol (one of 4 teams with a zone)") in first
+    assert joined("Contents") in first
+
+
 def test_no_paper_says_a_limit_is_met_while_people_are_left() -> None:
     lift = make_long_lift()
     (limit, *_) = lift.limits
