@@ -80,7 +80,7 @@ def doubts(
     -------
     tuple of Finding
         One for those whose people nobody else reaches; one a limit that the plan
-        meets and that is missed at P90 without them, the order as planned.
+        meets and that is missed at P90 without them.
     """
     left = assignment.objectives[0]
     alone = [b for b in branches.prepared if b.assignment.objectives[0] > left]
@@ -95,12 +95,12 @@ def doubts(
             )
         )
     for limit in lift.limits:
-        if limit_verdict(lift, limit, simulation) != "met":
+        if limit_verdict(limit, simulation) != "met":
             continue
         late = [
             b
             for b in others
-            if b.clear_s.size and late_s(lift, limit, days_without(simulation, b)) > 0
+            if b.clear_s.size and late_s(limit, days_without(simulation, b)) > 0
         ]
         if late:
             found.append(
