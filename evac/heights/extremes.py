@@ -126,7 +126,7 @@ def find_extremes(
         greatest_m=turned(height[0]),
         least_m=turned(height[1]),
         slope=turned(slope),
-        drift_m=turned(drift),
+        drift_m=turned(drift) + max(each.travel_m for each in passes),
         least_load_n=turned(loads[:, 0].copy()),
         greatest_load_n=turned(loads[:, 1].copy()),
         worst_load=tuple(worst[::-1] if model.drive_at_last else worst),

@@ -10,7 +10,7 @@ the two that pull least and most are kept.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,7 +75,9 @@ class StatePass:
     carriers from the drive; ``empty_n`` and ``alone_n`` (k,); ``rules`` (p, r, 7).
     ``case_names`` (c,): the declared cases, then the lines emptied by the sign of
     what each carrier does (`evac.heights.load_cases.people_by_sign`). ``misfit_n``: by
-    what force on the carriage a rule may misjudge the other side. ``window``: carriers
+    what force on the carriage a rule may misjudge the other side. ``travel_m``: how far
+    a carriage with the drive bullwheel on it moves, and all carriers with it.
+    ``window``: carriers
     of the group that slides along a locked side. ``stride``, ``alone_stride``,
     ``friction``: see `reduce_side`; friction is that of all supports.
     """
@@ -88,6 +90,7 @@ class StatePass:
     alone_n: FloatArray
     rules: FloatArray
     misfit_n: float = 0.0
+    travel_m: float = 0.0
     window: int = 0
     stride: int = 1
     alone_stride: int = 1
@@ -197,9 +200,10 @@ def state_passes(
             rules = np.broadcast_to(rule, (fine.size, 1, 7)).copy()
             passes.append(_loads(asked, cases, fine, rules))
         elif not tension.locked:
-            rules, misfit = _drive_rules(asked, held)
+            rules, misfit_n, travel_m = _drive_rules(asked, held)
             spread = np.broadcast_to(rules, (fine.size, *rules.shape)).copy()
-            passes.append(_loads(asked, cases, fine, spread, misfit_n=misfit))
+            found = _loads(asked, cases, fine, spread, misfit_n=misfit_n)
+            passes.append(replace(found, travel_m=travel_m))
         else:
             for case in cases if sampling.lesser_cases else (fullest,):
                 phase_m = fine if case is fullest else coarse
@@ -317,8 +321,12 @@ def _range_n(states: list[LoopState]) -> tuple[float, float]:
     return min(tensions) * (1 - RANGE_SHARE), max(tensions) * (1 + RANGE_SHARE)
 
 
-def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float]:
-    """Rules (2, 7) of one side whose tension is held at the drive, and their error."""
+def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float, float]:
+    """Rules (2, 7) of one side whose tension is held at the drive, and their error.
+
+    The third is the travel of the carriage from state to state. Wherever it takes the
+    carriers, they stood there at another stop position: heights hold it already.
+    """
     own_loads = [
         asked.loads(asked.side, case)
         for case in (fullest_case(asked.cases, asked.side), ALL_EMPTY)
@@ -341,7 +349,12 @@ def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float]:
         for case in other_cases
         for loads in _others(asked, case)
     ]
-    return _outermost([rule for rule, _ in found]), max(miss for _, miss in found)
+    lengths_m = [state.unstretched_length_m for state in states]
+    return (
+        _outermost([rule for rule, _ in found]),
+        max(miss for _, miss in found),
+        (max(lengths_m) - min(lengths_m)) / 2,
+    )
 
 
 def _locked_pass(

@@ -15,7 +15,9 @@ from evac.facts.work import Rescue, Schedule
 from evac.heights.envelope import find_heights
 from evac.heights.follow import excess_m, follow, order_of
 from evac.heights.load_cases import ALL_EMPTY, DEFAULT_CASES
-from evac.heights.stop import stop_heights
+from evac.heights.passes import side_loads
+from evac.heights.stop import side_models, stop_heights
+from evac.heights.tension import held_at_stop, side_state, solve_pair
 from evac.heights.unloading import Step, Unloading, find_doubts, unload, weak_supports
 from evac.line import lay_out
 from evac.words import Words
@@ -137,6 +139,67 @@ def test_a_support_left_with_a_fifth_of_its_load_is_named_with_the_carrier() -> 
     assert told[0].values["at_m"] == pytest.approx(
         found.sides[side].distance_m[ordinal]
     )
+
+
+@pytest.mark.parametrize("offset_m", [0.2, 11.0])
+def test_a_carriage_with_the_drive_on_it_takes_every_carrier_along(
+    offset_m: float,
+) -> None:
+    # Held at the drive the gripping bullwheel stands on the carriage. The rope from
+    # it, round the return and back, is one piece: what the emptied line gives back
+    # is drawn in at the drive, half of it on each side.
+    lift = five_lines()["crest, tension at the lower end"]
+    lift = with_tension(lift, TensionState.CONSTANT, at_drive=True)
+    line = lay_out(lift)
+    models = side_models(lift, line)
+    held = held_at_stop(lift, force_n=lift.tension.force_n)
+    full, empty = (
+        solve_pair(
+            models,
+            {
+                side: side_loads(lift, line, side=side, phase_m=offset_m, case=case)
+                for side in Side
+            },
+            held=held,
+        )
+        for case in (BOTH, ALL_EMPTY)
+    )
+    travel_m = (empty.unstretched_length_m - full.unstretched_length_m) / 2
+    assert travel_m < -0.5
+    order = everyone(lift, offset_m=offset_m)
+    found = unload(lift, line, order=order, stop_offset_m=offset_m, load_case=BOTH)
+    for side, one in found.sides.items():
+        stood_m = one.path_m[0, 0]
+        # Where nothing draws at the drive the rope's own drift is next to nothing.
+        first = 1 if offset_m < 1 else 0
+        toward_drive = 1.0 if lift.drive_at_last else -1.0
+        moved_m = toward_drive * (one.path_m[0, -1] - stood_m)
+        assert moved_m[first] == pytest.approx(-travel_m, abs=0.1)
+        # The whole line of the last state: solved again with the rope drawn in. That
+        # the carriers then hang elsewhere changes the rope by some centimetres more.
+        again = solve_pair(
+            models,
+            {
+                each: replace(
+                    loads := side_loads(
+                        lift, line, side=each, phase_m=offset_m, case=ALL_EMPTY
+                    ),
+                    phase_m=loads.phase_m + travel_m + first * loads.spacing_m,
+                    load_n=loads.load_n[first:],
+                )
+                for each in Side
+            },
+            held=held,
+        )
+        expected_m = models[side].to_distance_m(side_state(again, side).x_m)
+        count = min(expected_m.size, stood_m.size - first)
+        np.testing.assert_allclose(
+            one.path_m[0, -1, first : first + count], expected_m[:count], atol=0.1
+        )
+        # Carriers drawn into the station have left the line.
+        assert np.isnan(one.path_m[0, -1, :first]).all()
+        envelope = find_heights(lift, line)[0].envelopes[side]
+        assert np.nanmax(np.abs(one.drift_m)) <= envelope.drift_m.max() + 1e-6
 
 
 def test_rollers_to_which_carriers_drift_are_told_whatever_the_stop_position() -> None:
