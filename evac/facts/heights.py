@@ -53,8 +53,7 @@ class SideGround:
 class Line:
     """Where things stand: supports, spans and the ground of both sides.
 
-    ``rope_elevation_m`` (n,) is the rope at each support. ``inferred`` holds ids of
-    supports whose kind was inferred (filled by `evac.heights`, not here).
+    ``rope_elevation_m`` (n,) is the rope at each support.
     """
 
     supports: tuple[Support, ...]
@@ -95,8 +94,8 @@ class CarrierHeights:
 class SupportLoads:
     """The rope on each support of one side; arrays of shape (n_supports,).
 
-    ``load_n`` is positive where the rope presses down on the support. ``least_n`` in
-    an envelope keeps the sign. ``tension_n`` arrives from the drive side.
+    ``load_n`` is positive where the rope presses down on the support. ``tension_n``
+    arrives from the drive side.
     ``deflection_deg`` is the rope's change of angle. ``lifted``: the rope left it.
     """
 
@@ -251,5 +250,6 @@ class Heights:
     states_solved: int
     greatest_residual_n: float
     drive_ratio: float | None = None
-    """Greater over lesser tension of the two ropes at the drive bullwheel, at the
-    stop: the greatest over all load cases. What the lining must hold by friction."""
+    """Greater over lesser tension of the two ropes at the drive bullwheel, at stop
+    position 0: the greatest over all tension forces and over the declared loads and
+    none of either side. What the lining must hold by friction."""

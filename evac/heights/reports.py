@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import product
 
 import numpy as np
 
@@ -12,8 +13,10 @@ from evac.facts.heights import Line, SideEnvelope, SpanReport, SupportReport
 from evac.facts.lift import Lift, LoadCase, Side, SupportKind
 from evac.heights.extremes import SideExtremes
 from evac.heights.load_cases import ALL_EMPTY
-from evac.heights.side_model import SideModel
-from evac.heights.stop import solve_stop
+from evac.heights.passes import side_loads
+from evac.heights.side_model import SideModel, side_phase_m
+from evac.heights.tension import held_at_stop, solve_pair, tension_cases
+from evac.rope.tension import Held, Kept, LoopState
 
 BATTERY_REACH_M = 3.0
 """Half the length of a roller battery and a grip (common practice, no source)."""
@@ -78,22 +81,52 @@ def drive_ratio(
     models: Mapping[Side, SideModel],
     cases: tuple[LoadCase, ...],
 ) -> float:
-    """Tension ratio over the drive bullwheel at the stop, the greatest of all cases.
+    """Greatest tension ratio over the drive bullwheel, at the stop and while emptying.
+
+    Of every force that the tension system may pull with, every declared load of one
+    side beside every one of the other, and either side empty, at stop position 0.
 
     The standing drive bullwheel holds the difference of the two ropes by friction:
     slipping begins where the ratio exceeds ``exp(friction x angle of wrap)`` (the
     capstan equation), which lining and angle decide and the supplier knows.
     """
-    ratios = []
-    for case in (*cases, ALL_EMPTY):
-        first, second = (
-            solve_stop(
-                lift, line, models=models, side=side, stop_offset_m=0.0, load_case=case
-            ).state.drive_tension_n
-            for side in Side
-        )
-        ratios.append(max(first, second) / min(first, second))
-    return max(ratios)
+
+    def solved(
+        held: Held, up: LoadCase, down: LoadCase, *, near: LoopState | None = None
+    ) -> LoopState:
+        loads = {
+            side: side_loads(
+                lift,
+                line,
+                side=side,
+                phase_m=side_phase_m(lift, side=side, stop_offset_m=0.0),
+                case=case,
+            )
+            for side, case in ((Side.ASCENDING, up), (Side.DESCENDING, down))
+        }
+        return solve_pair(models, loads, held=held, near=near)
+
+    forces_n = {lift.tension.low_force_n, lift.tension.force_n}
+    forces_n.add(lift.tension.high_force_n)
+    at_stop = [held_at_stop(lift, force_n=force_n) for force_n in sorted(forces_n)]
+    met = [
+        solved(held, up, down)
+        for held in at_stop
+        for up, down in product((*cases, ALL_EMPTY), repeat=2)
+    ]
+    if any(tension.locked for tension in tension_cases(lift)):
+        # A blocked carriage keeps the rope that hung there at the stop.
+        for held, case in product(at_stop, cases):
+            stop = solved(held, case, case)
+            kept = Held(kept=Kept.LENGTH, amount=stop.unstretched_length_m)
+            met += [
+                solved(kept, up, down, near=stop)
+                for up, down in product((case, ALL_EMPTY), repeat=2)
+            ]
+    pairs_n = [
+        (pair.first.drive_tension_n, pair.second.drive_tension_n) for pair in met
+    ]
+    return max(max(pair_n) / min(pair_n) for pair_n in pairs_n)
 
 
 def inferred_findings(
