@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from evac.facts.lift import Conditions, FloatArray
+from evac.facts.lift import FloatArray
 
 LEAST_WIND_M_PER_S = 5 / 3.6
 """The formula starts at 5 km/h; less wind is counted as this, the colder answer."""
@@ -130,11 +130,3 @@ def cold_class(wind_chill_c: float) -> ColdClass:
 def whole_c(wind_chill_c: float) -> float:
     """Rounded half up to whole degrees, as the chart does: one rule for all papers."""
     return float(np.floor(wind_chill_c + 0.5))
-
-
-def day_cold(conditions: Conditions) -> tuple[float | None, ColdClass]:
-    """Wind chill [C] of the planned day, None where not stated, and its class."""
-    chill = float(
-        wind_chill_c(conditions.air_temperature_c, wind_m_per_s=conditions.wind_m_per_s)
-    )
-    return (None if np.isnan(chill) else chill), cold_class(chill)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -76,11 +76,6 @@ def side_model(
         drive_at_last=last,
         kinds=kinds,
     )
-
-
-def with_points(model: SideModel, points: SidePoints) -> SideModel:
-    """The same side with other supports or another rope, for what-if solutions."""
-    return replace(model, points=points)
 
 
 def span_of(line: Line, distance_m: FloatArray) -> IntArray:

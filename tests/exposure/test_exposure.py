@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders import make_lift
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evac.exposure import cold_class, day_cold, wind_chill_c
+from evac.exposure import cold_class, wind_chill_c
 from evac.words import Words
 
 
@@ -41,9 +39,15 @@ def test_a_negative_wind_is_refused() -> None:
         wind_chill_c(-10, wind_m_per_s=-1)
 
 
-def test_the_day_of_a_lift_has_a_class_with_a_sentence() -> None:
-    conditions = make_lift().conditions
+def test_every_day_has_a_class_with_a_sentence_that_is_true_of_it() -> None:
+    words = Words()
     for temperature_c in (-60, -50, -35, -25, -20, -8, 3, 12):
-        chill_c, found = day_cold(replace(conditions, air_temperature_c=temperature_c))
-        assert (chill_c is None) == (temperature_c > 5)
-        assert Words().has(f"exposure.{found.key}")
+        chill_c = float(wind_chill_c(temperature_c, wind_m_per_s=10))
+        assert math.isnan(chill_c) == (temperature_c > 5)
+        assert words.has(f"exposure.{cold_class(chill_c).key}")
+    # 4 C and hardly any wind: a wind chill of 3 is stated, and nothing freezes.
+    mild_c = float(wind_chill_c(4, wind_m_per_s=1))
+    assert 0 < mild_c < 4
+    assert words.say(f"exposure.{cold_class(mild_c).key}") == (
+        "above 0 °C bare skin does not freeze"
+    )
