@@ -22,7 +22,8 @@ class ReachLine:
     included, is served; a lower one need not be: ``reached`` holds the span-sides that
     the plan counts as reached, whatever else decides there. ``from_stance``: that
     height counts from the lowest ground where the crew may stand, not from the ground
-    below the rope.
+    below the rope. ``stance_height_m``: the height above that lowest ground for which
+    the rope suffices, also where a throw allows less; None where none counts from it.
     """
 
     letter: str
@@ -31,6 +32,7 @@ class ReachLine:
     rope_length_m: float
     rope_height_m: float
     from_stance: bool
+    stance_height_m: float | None
     reached: frozenset[Unit]
 
 
@@ -63,6 +65,7 @@ def reach_lines(
             rope_length_m=rope_length_m,
             rope_height_m=reach_m,
             from_stance=_from_stance(lift, techniques[technique], alike[0]),
+            stance_height_m=_stance_height_m(lift, techniques[technique], alike[0]),
             reached=frozenset(units),
         )
         for number, ((reach_m, technique, rope_length_m, units), alike) in enumerate(
@@ -119,13 +122,23 @@ def _reached(plan: Plan) -> Mapping[str, set[Unit]]:
 
 def _from_stance(lift: Lift, technique: Technique, kit: Kit) -> bool:
     """Whether what limits the kit's height counts from the crew's stance."""
-    if not counts_from_stance(technique):
+    stance_m = _stance_height_m(lift, technique, kit)
+    if stance_m is None:
         return False
-    rope_m = greatest_rope_height_m(
-        replace(technique, needs_line_over_rope=False), kit=kit, carriers=lift.carriers
-    )
     # A line is thrown over the rope from the ground below it.
-    return not (technique.needs_line_over_rope and kit.throw_height_m < rope_m)
+    return not (technique.needs_line_over_rope and kit.throw_height_m < stance_m)
+
+
+def _stance_height_m(lift: Lift, technique: Technique, kit: Kit) -> float | None:
+    if not counts_from_stance(technique):
+        return None
+    return _rounded_down_m(
+        greatest_rope_height_m(
+            replace(technique, needs_line_over_rope=False),
+            kit=kit,
+            carriers=lift.carriers,
+        )
+    )
 
 
 def _rounded_down_m(height_m: float) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from evac.facts.lift import Side
+from evac.facts.lift import FloatArray, Side
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.figures.canvas import (
@@ -42,6 +42,8 @@ from evac.figures.zone_layout import (
 from evac.words import Words
 
 _ID_MM = 5.5
+MARKS = ("reach", "stance")
+"""Lines that only some pictures hold; words keys below ``figures.zone_mark_``."""
 
 
 def zone_section(
@@ -70,9 +72,9 @@ def zone_section(
     window, bars = layout.window, layout.bars
     with drawing():
         figure = new_figure(WIDTH_MM, height_mm=layout.height_mm)
-        dashes = False
+        marks: set[str] = set()
         for number, side in enumerate(reversed(layout.sides)):
-            dashes |= _draw_side(
+            marks |= _draw_side(
                 figure,
                 layout,
                 side,
@@ -88,14 +90,14 @@ def zone_section(
                 height=rows_of(bars) * ROW_MM,
             )
             draw_hazards(axes, bars, width_mm=WIDTH_MM - 2 * SIDE_MM)
-        _foot(figure, window, layout.height_mm, dashes=dashes)
+        _foot(figure, window, layout.height_mm, marks=marks)
     return figure
 
 
 def _draw_side(
     figure: Figure, layout: ZoneLayout, side: Side, *, bottom: float, height: float
-) -> bool:
-    """Draw one side with its labels; whether a reach lies within its picture."""
+) -> set[str]:
+    """Draw one side with its labels; which of `MARKS` its picture holds."""
     window = layout.window
     heights = window.plan.heights
     envelope = seen_envelope(heights, side)
@@ -113,9 +115,9 @@ def _draw_side(
     )
     worst_m = (envelope.rope_greatest_m + envelope.margin_m)[inside]
     stance_m = (envelope.stance_greatest_m + envelope.margin_m)[inside]
-    from_stance = _from_stance(window)
-    highest_m = np.fmax(worst_m, stance_m) if from_stance else worst_m
-    high_m = max(1.04 * float(np.nanmax(highest_m, initial=0.0)), 6.0)
+    with_stance_m = _picture_m(np.fmax(worst_m, stance_m))
+    from_stance = _from_stance(window, high_m=with_stance_m)
+    high_m = with_stance_m if from_stance else _picture_m(worst_m)
     low_m = -_ID_MM * high_m / (height - _ID_MM)
     axes.set_ylim(low_m, high_m)
     axes.axhspan(low_m, 0.0, facecolor="0.93", edgecolor="none", zorder=0)
@@ -141,7 +143,7 @@ def _draw_side(
         kinds=support_kinds(window.plan.heights),
         foot_m=[0.0] * len(window.supports),
     )
-    dashes = _draw_reach(axes, window, side, high_m=high_m)
+    dashes = _draw_reach(axes, window, side, high_m=high_m, from_stance=from_stance)
     cross_unknown(axes, heights, (side,))
     m_per_mm = (high_m - low_m) / height
     _support_ids(axes, window, low_m=low_m, m_per_mm=m_per_mm)
@@ -177,7 +179,13 @@ def _draw_side(
         va="bottom",
         clip_on=False,
     )
-    return dashes
+    drawn = (dashes, from_stance)
+    return {mark for mark, is_drawn in zip(MARKS, drawn, strict=True) if is_drawn}
+
+
+def _picture_m(highest_m: FloatArray) -> float:
+    """How high a picture is that shows all of some heights."""
+    return max(1.04 * float(np.nanmax(highest_m, initial=0.0)), 6.0)
 
 
 def _side_title(window: Window, side: Side) -> str:
@@ -212,31 +220,44 @@ def _reach_text(window: Window, *, room_mm: float) -> str:
     return text
 
 
-def _from_stance(window: Window) -> bool:
-    """Whether one of the zone's kits has its reach counted from the crew's stance."""
-    return any(line.from_stance for line in reach_lines(window.plan, kits=window.kits))
+def _from_stance(window: Window, *, high_m: float) -> bool:
+    """Whether heights from the stance matter to a picture of that height.
+
+    They do where one of the zone's kits is limited by them, and where its rope ends
+    within the picture though a throw allows less still.
+    """
+    return any(
+        line.from_stance
+        or (line.stance_height_m is not None and line.stance_height_m < high_m)
+        for line in reach_lines(window.plan, kits=window.kits)
+    )
 
 
-def _draw_reach(axes: Axes, window: Window, side: Side, *, high_m: float) -> bool:
+def _draw_reach(
+    axes: Axes, window: Window, side: Side, *, high_m: float, from_stance: bool
+) -> bool:
     """Dashes where the reach of the zone's kit ends, over spans that it reaches.
 
-    Whether there are any: a reach above the picture has none.
+    Beside heights from the stance also where its rope ends above it. Whether there
+    are any: a reach above the picture has none.
     """
     any_drawn = False
     spans = window.plan.heights.line.spans[window.first_span : window.last_span + 1]
     for line in reach_lines(window.plan, kits=window.kits):
-        if line.rope_height_m >= high_m:
-            continue
+        ends_m = {line.rope_height_m}
+        if from_stance and line.stance_height_m is not None:
+            ends_m.add(line.stance_height_m)
         served = [span for span in spans if (side, span.index) in line.reached]
-        axes.hlines(
-            [line.rope_height_m] * len(served),
-            [span.start_m for span in served],
-            [span.end_m for span in served],
-            color="black",
-            linewidth=0.9,
-            linestyle=(0, (7, 3)),
-        )
-        any_drawn |= bool(served)
+        for end_m in sorted(end_m for end_m in ends_m if end_m < high_m):
+            axes.hlines(
+                [end_m] * len(served),
+                [span.start_m for span in served],
+                [span.end_m for span in served],
+                color="black",
+                linewidth=0.9,
+                linestyle=(0, (7, 3)),
+            )
+            any_drawn |= bool(served)
     return any_drawn
 
 
@@ -297,15 +318,16 @@ def _support_ids(axes: Axes, window: Window, *, low_m: float, m_per_mm: float) -
         )
 
 
-def _foot(figure: Figure, window: Window, height_mm: float, *, dashes: bool) -> None:
+def _foot(figure: Figure, window: Window, height_mm: float, *, marks: set[str]) -> None:
     words = window.words
-    lift, stance = window.plan.lift, ""
-    if _from_stance(window):
-        stance = say_of(words, "figures.zone_mark_stance", lift)
-    reach = words.say("figures.zone_mark_reach") if dashes else ""
+    lift = window.plan.lift
+    told = {
+        mark: say_of(words, f"figures.zone_mark_{mark}", lift) if mark in marks else ""
+        for mark in MARKS
+    }
     texts = (
         words.say("figures.zone_scale"),
-        say_of(words, "figures.zone_legend", lift, stance=stance, reach=reach),
+        say_of(words, "figures.zone_legend", lift, **told),
     )
     for row, text in enumerate(texts):
         figure.text(

@@ -27,6 +27,7 @@ from evac.figures.below import Stretch, packed_rows, stretches
 from evac.figures.canvas import axes_mm, drawing, new_figure, spread, text_width_mm
 from evac.figures.hazard_bars import ROW_MM, draw_hazards, hazard_text, lay_hazards
 from evac.figures.map_labels import View, write_scale_and_north
+from evac.figures.reach import reach_lines
 from evac.figures.zone_layout import lay_zone
 from evac.hazards import find_gates
 from evac.words import Words
@@ -384,6 +385,28 @@ def test_a_zones_reach_from_the_stance_stands_beside_the_height_from_the_stance(
     straight_down = counted_from_stance(radius_m=0.0)
     drawn = svg_bytes(zone_section(straight_down, [zone], words=Words()))
     assert "dots" not in map_texts(drawn)
+
+
+def test_a_rope_that_ends_just_above_its_throw_is_shown_with_the_stance() -> None:
+    # A throw of 16 m suffices for ropes up to 13 m; counted from a stance 10 m lower
+    # the rope of the kit, which ends at 21.1 m, does not everywhere.
+    plan = counted_from_stance(radius_m=10.0)
+    zone = plan.assignment.zones[0]
+    (kit,) = (item for item in plan.lift.kits if item.id == zone.option.kit)
+    kits = tuple(
+        replace(item, throw_height_m=16.0, rope_length_m=60.0)
+        if item.id == kit.id
+        else item
+        for item in plan.lift.kits
+    )
+    plan = replace(plan, lift=replace(plan.lift, kits=kits))
+    (line,) = reach_lines(plan, kits=(kit.id,))
+    assert not line.from_stance
+    assert line.rope_height_m == 16.0
+    # By hand as in the line section's test: h = (57 / 1.03 - 13) / 2 = 21.17 m.
+    assert line.stance_height_m == pytest.approx(21.1)
+    drawn = map_texts(svg_bytes(zone_section(plan, [zone], words=Words())))
+    assert "dots: from stance; dashes: reach" in drawn
 
 
 def test_no_rope_is_drawn_where_its_height_is_not_known() -> None:
