@@ -134,3 +134,31 @@ def test_the_small_lift_misses_one_span_and_nothing_else():
         for item in plan.assignment.uncovered
     }
     assert missed == {"2-3"}
+
+
+def test_no_zone_is_planned_for_more_people_than_its_carriers_seat(plan):
+    # 80 % of the seats going up, 10 % coming down, at any one stop (lift.toml).
+    stops, seats = plan.heights.stops, plan.lift.carriers.seats
+    share = {Side.ASCENDING: 0.8, Side.DESCENDING: 0.1}
+    for zone in plan.assignment.zones:
+        inside = range(zone.first_span, zone.last_span + 1)
+        carriers = {
+            side: np.isin(stops.span_index[side], inside).sum(axis=1)
+            for side in zone.sides
+        }
+        assert zone.people <= seats * sum(carriers.values()).max()
+        # Spread evenly, a run of carriers holds its share within one person a side.
+        planned = sum(seats * share[side] * count for side, count in carriers.items())
+        assert zone.people <= planned.max() + len(zone.sides)
+    for side in Side:
+        zones = [zone for zone in plan.assignment.zones if zone.sides == (side,)]
+        on_line = (stops.span_index[side] >= 0).sum(axis=1).max()
+        assert sum(zone.people for zone in zones) <= seats * on_line
+
+
+def test_loops_that_state_no_rated_load_take_nobody_very_heavy(plan):
+    (heavy,) = [item for item in plan.special if item.key == "very_heavy"]
+    techniques = {plan.work.options[index].technique for index in heavy.options}
+    assert techniques == {"rope rescuer"}
+    (told,) = [item for item in plan.findings if item.key == "timing.unrated"]
+    assert told.severity is Severity.NOTE
