@@ -73,10 +73,10 @@ ROOMS = (
     Room(section_mm=40.0, map_mm=58.0, text_pt=9.5, row_mm=4.6, split=True),
     Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=True),
     Room(section_mm=32.0, map_mm=50.0, text_pt=9.5, row_mm=4.0, split=False),
-    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=6.0, split=False),
-    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=4.6, split=False),
+    Room(section_mm=20.0, map_mm=32.0, text_pt=9.0, row_mm=6.0, split=False),
+    Room(section_mm=20.0, map_mm=32.0, text_pt=9.0, row_mm=4.6, split=False),
     Room(section_mm=26.0, map_mm=42.0, text_pt=9.0, row_mm=3.4, split=False),
-    Room(section_mm=22.0, map_mm=36.0, text_pt=9.0, row_mm=3.4, split=False),
+    Room(section_mm=20.0, map_mm=32.0, text_pt=9.0, row_mm=3.4, split=False),
 )
 """From generous to tight; the first with which a sheet keeps to two pages is taken.
 
