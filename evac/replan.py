@@ -25,6 +25,7 @@ from evac.facts.lift import Lift, Side, Team, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Assignment, Rescue, UnitGate, Work, Zone
 from evac.heights.stop import doubtful_spans
+from evac.heights.units import doubtful_findings
 from evac.sharing import clear_p90_s
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -111,7 +112,10 @@ def replan(
         people_left=sum(
             int(timing.stop_people(lift, heights.stops, side).sum()) for side in SIDES
         ),
-        findings=gear.budget_doubts(lift, heights, chosen),
+        findings=(
+            *doubtful_findings(heights.line),
+            *gear.budget_doubts(lift, heights, chosen),
+        ),
     )
 
 

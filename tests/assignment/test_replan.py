@@ -314,6 +314,9 @@ def test_a_doubtful_support_closes_both_its_spans() -> None:
         (side, span, "assignment.reason.unknown") for side in Side for span in (1, 2)
     }
     assert not {r.span_index for r in found.schedule.rescues} & {1, 2}
+    # And what to do there is told at once: the rope is secured to the support first.
+    told = [item for item in found.findings if item.key == "heights.doubtful_support"]
+    assert [item.values["support"] for item in told] == ["2"]
 
 
 def test_of_a_cut_span_beside_a_doubtful_support_no_part_is_known() -> None:
