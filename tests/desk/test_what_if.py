@@ -142,16 +142,13 @@ def test_each_limit_is_told_for_itself(demo_plan: Plan) -> None:
     (limit,) = demo_plan.lift.limits[:1]
     tight = replace(limit, minutes=250.0, counts_to="on the ground")
     wide = replace(limit, minutes=200.0, counts_from="order", counts_to="on the ground")
-    endless = replace(demo_plan.simulation, order_to_clear_s=np.full(500, 190 * 60.0))
-    slow = replace(
-        demo_plan.lift.organisation.stop_to_order_s, likely=70 * 60.0, high=80 * 60.0
+    always = replace(
+        demo_plan.simulation,
+        order_to_clear_s=np.full(500, 190 * 60.0),
+        stop_to_order_s=np.full(500, 70 * 60.0),
     )
-    lift = replace(
-        demo_plan.lift,
-        limits=(tight, wide),
-        organisation=replace(demo_plan.lift.organisation, stop_to_order_s=slow),
-    )
-    plan = replace(demo_plan, lift=lift, simulation=endless, limit_met=False)
+    lift = replace(demo_plan.lift, limits=(tight, wide))
+    plan = replace(demo_plan, lift=lift, simulation=always, limit_met=False)
     # By hand: 190 + 70 min from the stop exceed 250; 190 from the order are in 200.
     told = verdict_lines(plan, Words())[1]
     assert "4 h 10 min from stop to on the ground is NOT met" in told
