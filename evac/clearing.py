@@ -34,12 +34,15 @@ class Turn:
     ``passing`` is spent in any case: supports crossed since the last unit, spans
     walked past, a change of side. ``set_up`` is spent only where a carrier hangs in
     the unit at this stop; what a crossing on the rope did of it is taken off.
+    ``back`` is the way back along the span whose other side was worked just before,
+    spent only where a carrier hangs on both sides; None where there was none.
     """
 
     side: Side
     span_index: int
     passing: Triple
     set_up: Triple
+    back: Triple | None
 
 
 def turns(lift: Lift, heights: Heights, work: Work, zone: Zone) -> tuple[Turn, ...]:
@@ -71,9 +74,37 @@ def turns(lift: Lift, heights: Heights, work: Work, zone: Zone) -> tuple[Turn, .
             set_up=_set_up(
                 lift, heights, zone.option, leg, units[leg.side, leg.span_index]
             ),
+            back=timing.walk_back_seconds(
+                lift, heights, zone.option, span_index=leg.span_index
+            )
+            if leg.walks_back
+            else None,
         )
         for leg in legs(work, zone)
     )
+
+
+def spent_before(heights: Heights, turn: Turn, *, stop_index: int) -> Triple:
+    """What is spent before the first carrier of a unit at one stop.
+
+    Parameters
+    ----------
+    heights : Heights
+        With its stop grid.
+    turn : Turn
+    stop_index : int
+        Row of the stop grid.
+    """
+    stands = {
+        side: bool(np.any(rows[stop_index] == turn.span_index))
+        for side, rows in heights.stops.span_index.items()
+    }
+    parts = [turn.passing]
+    if turn.back is not None and all(stands.values()):
+        parts.append(turn.back)
+    if stands[turn.side]:
+        parts.append(turn.set_up)
+    return _sum(iter(parts))
 
 
 def _passing(
@@ -124,10 +155,11 @@ def _sum(triples: Iterator[Triple]) -> Triple:
 def passage_doubts(
     lift: Lift, line: Line, work: Work, assignment: Assignment
 ) -> tuple[Finding, ...]:
-    """Where a team walks past spans inside its zone, and over what."""
+    """What a team walks inside its zone: past spans, over what, and back along them."""
     names = {hazard.id: hazard.name or hazard.id for hazard in lift.hazards}
     findings: list[Finding] = []
     for zone in assignment.zones:
+        findings += _ways_back(work, zone)
         for leg in legs(work, zone):
             if leg.walked is None or work.pass_s is None:
                 continue
@@ -159,6 +191,24 @@ def passage_doubts(
                     )
                 )
     return tuple(findings)
+
+
+def _ways_back(work: Work, zone: Zone) -> list[Finding]:
+    """Spans worked on both sides: there is a way back before the second (rule 18)."""
+    spans = [leg.span_index for leg in legs(work, zone) if leg.walks_back]
+    if not spans:
+        return []
+    return [
+        Finding(
+            key="clearing.walks_back",
+            severity=Severity.NOTE,
+            where=zone.team,
+            values={
+                "count": len(spans),
+                "walk_s": float(work.walk_back_s[zone.option.index, spans].sum()),
+            },
+        )
+    ]
 
 
 def carriers_in_unit(
@@ -283,13 +333,12 @@ def _zone_rescues(
     found: list[Rescue] = []
     for turn in turns(lift, heights, work, zone):
         side, span = turn.side, turn.span_index
-        clock_s += turn.passing.likely
+        clock_s += spent_before(heights, turn, stop_index=stop_index).likely
         columns = carriers_in_unit(
             heights, side=side, span_index=span, stop_index=stop_index, uphill=uphill
         )
         if not columns:
             continue
-        clock_s += turn.set_up.likely
         rope_m = heights.stops.rope_height_m[side][stop_index, columns]
         seat_m = heights.stops.seat_height_m[side][stop_index, columns]
         spread = timing.carrier_seconds(

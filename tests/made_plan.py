@@ -573,6 +573,7 @@ def make_plan(
             work_s=np.full((q, 2, n, 1), 900),
             cross_s=np.full((q, n + 1), 120),
             side_change_s=np.full(q, 60),
+            walk_back_s=np.full((q, n), 120),
             gate_s=np.zeros((2, n), int),
             secured_s=1500,
             arrive_s=np.full((len(lift.teams), n + 1), 900),

@@ -102,6 +102,7 @@ class Model:
             by_stop = []
             for stop in range(self.stops):
                 plan = []
+                before_it = None
                 for turn in turns(self.lift, self.heights, work, zone):
                     columns = carriers_in_unit(
                         self.heights,
@@ -143,6 +144,14 @@ class Model:
                             likely=before.likely + turn.set_up.likely,
                             high=before.high + turn.set_up.high,
                         )
+                    across = before_it == (turn.span_index, True)
+                    if columns and across and turn.back is not None:
+                        before = Triple(
+                            low=before.low + turn.back.low,
+                            likely=before.likely + turn.back.likely,
+                            high=before.high + turn.back.high,
+                        )
+                    before_it = (turn.span_index, bool(columns))
                     plan.append((turn.side, before, takes))
                 by_stop.append(plan)
             self.zones.append((zone, by_stop))

@@ -73,8 +73,10 @@ def make_columns(work: Work) -> Columns:
     The work starts at the zone's start end (its upper end unless the team's row says
     otherwise), when the team has arrived there, the line is secured and the gates of
     all units that it takes are open. In each span the team begins on the side where
-    it stands (the ascending one in the first span), then changes sides. Between spans
-    it crosses one support, also past spans it takes nothing in. Those it passes on
+    it stands (the ascending one in the first span), then changes sides; at stops at
+    which a carrier hangs on both sides of the span it also goes back along the span
+    first (``walk_back_s``), since both are worked in one direction. Between spans it
+    crosses one support, also past spans it takes nothing in. Those it passes on
     foot besides, from support to support (``pass_s``): where there is no way, or only
     one over avalanche ground that is never released, no zone goes on; where the way is
     released later, the zone begins then at the soonest. What ``spared_s`` takes off a
@@ -101,6 +103,7 @@ def make_columns(work: Work) -> Columns:
         pass_s,
         pass_open_s,
         work.side_change_s.astype(np.int64),
+        np.ascontiguousarray(work.walk_back_s, dtype=np.int64),
         work.gate_s.astype(np.int64),
         int(work.secured_s),
         work.arrive_s[work.option_team].astype(np.int64).reshape(q, n + 1),
@@ -188,6 +191,9 @@ def clear_times(work: Work, zone: Zone) -> tuple[tuple[Side, int, int], ...]:
     for leg in legs(work, zone):
         clock_s += work.cross_s[option, list(leg.crossed)].sum()
         clock_s += work.side_change_s[option] * leg.changes_side
+        if leg.walks_back:
+            on_both = (work.work_s[option, :, leg.span_index] > 0).all(axis=0)
+            clock_s += work.walk_back_s[option, leg.span_index] * on_both
         if leg.walked is not None:
             clock_s += pass_s[team, *leg.walked]
         unit_s = work.work_s[option, SIDES.index(leg.side), leg.span_index]
@@ -203,7 +209,8 @@ class Leg:
     """A unit of a zone, and how its team comes to it from the one before.
 
     ``crossed``: supports on the way. ``walked``: (from, to) the supports between which
-    it walks past spans it takes nothing in, None where there are none. ``spares_at``:
+    it walks past spans it takes nothing in, None where there are none.
+    ``walks_back``: the unit before is the other side of the same span. ``spares_at``:
     the support after which its set-up is spared what the crossing did already.
     """
 
@@ -212,6 +219,7 @@ class Leg:
     crossed: tuple[int, ...] = ()
     walked: tuple[int, int] | None = None
     changes_side: bool = False
+    walks_back: bool = False
     spares_at: int | None = None
 
 
@@ -248,6 +256,7 @@ def legs(work: Work, zone: Zone) -> tuple[Leg, ...]:
                 crossed=tuple(range(low + 1, high + 1)),
                 walked=(left, reached) if high - low > 1 else None,
                 changes_side=before.side is not side,
+                walks_back=before.span_index == span,
                 spares_at=reached if high - low == 1 and before.side is side else None,
             )
         )
@@ -288,6 +297,7 @@ def _walk(
     pass_s: IntArray,
     pass_open_s: IntArray,
     side_change_s: IntArray,
+    walk_back_s: IntArray,
     gate_s: IntArray,
     secured_s: int,
     arrive_s: IntArray,
@@ -314,6 +324,7 @@ def _walk(
         Seconds on foot from support to support past spans in which nothing is taken;
         seconds from the order until that way is open.
     side_change_s : ndarray, shape (q,)
+    walk_back_s : ndarray, shape (q, n)
     gate_s : ndarray, shape (2, n)
     secured_s : int
     arrive_s : ndarray, shape (q, n + 1)
@@ -392,6 +403,11 @@ def _walk(
                                 clock[stop] += side_change_s[option]
                         elif spares:
                             spare = spared_s[option, behind]
+                        if turn == 1 and take_a and take_d:
+                            for stop in range(stops):
+                                other_s = work_s[option, 1 - side, k, stop]
+                                if other_s > 0 and work_s[option, side, k, stop] > 0:
+                                    clock[stop] += walk_back_s[option, k]
                         spares = False
                         here = side
                         longest = np.int64(0)

@@ -170,7 +170,9 @@ class Work:
     ``cross_s`` (q, n+1): passing from one span to the next past a support; of it
     ``spared_s`` (q, n+1) is part of the next span's set-up, where the team goes on
     along the same side in the next span and a carrier is there to set up for.
-    ``side_change_s`` (q,): from one side of the line to the other.
+    ``side_change_s`` (q,): from one side of the line to the other. ``walk_back_s``
+    (q, n): back along the span from its far to its near end, against the direction of
+    work, where a carrier hangs on both sides of it.
     ``people`` (2, n): most people in the unit. ``planned`` (2, n): False where the
     unit cannot be planned at all (heights not known); whether somebody reaches it is
     told by ``valid``.
@@ -187,6 +189,7 @@ class Work:
     """(q, 2, n, o) likely seconds in the unit: set-up and every carrier."""
     cross_s: IntArray
     side_change_s: IntArray
+    walk_back_s: IntArray
     gate_s: IntArray
     secured_s: int
     arrive_s: IntArray

@@ -7,11 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from evac import timing
-from evac.clearing import Turn, carriers_in_unit, runs_towards_last, turns
+from evac.clearing import (
+    Turn,
+    carriers_in_unit,
+    runs_towards_last,
+    spent_before,
+    turns,
+)
 from evac.facts.heights import BoolArray, Heights, IntArray
 from evac.facts.lift import FloatArray, Lift, Side
 from evac.facts.work import Assignment, Spread, UnitGate, Work, Zone
-from evac.timing.steps import added
 from evac.triples import Fitted, fit
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -143,7 +148,7 @@ class _Writer:
                 stop_index=stop_index,
                 uphill=uphill,
             )
-            before = added(turn.passing, turn.set_up) if columns else turn.passing
+            before = spent_before(self.heights, turn, stop_index=stop_index)
             self._add(
                 row=SIDES.index(side) * spans + turn.span_index,
                 is_carrier=False,

@@ -9,6 +9,7 @@ from evac.timing.seconds import (
     rescue_seconds,
     setup_seconds,
     side_change_seconds,
+    walk_back_seconds,
 )
 from evac.timing.special import special_doubts, special_passengers
 from evac.timing.steps import day_factor, has_times
@@ -30,4 +31,5 @@ __all__ = [
     "special_doubts",
     "special_passengers",
     "stop_people",
+    "walk_back_seconds",
 ]

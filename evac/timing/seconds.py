@@ -286,6 +286,25 @@ def side_change_seconds(lift: Lift, option: Option) -> Triple:
     return steps.scaled(rows, _factor(lift, technique))
 
 
+def walk_back_seconds(
+    lift: Lift, heights: Heights, option: Option, *, span_index: int
+) -> Triple:
+    """Back along a span on foot or ski, between its two sides (rules 17 and 18).
+
+    Both sides of a span are worked in the same direction, so who has come to its far
+    end on the one begins the other at its near end again: on the ground, against the
+    direction of work, at most from support to support. Turning round instead takes as
+    long: the way back is then walked after the second side.
+    """
+    technique = technique_of(lift, option.technique)
+    team = lift.teams[option.team_index]
+    span = heights.line.spans[span_index]
+    first, last = heights.line.rope_elevation_m[span_index : span_index + 2]
+    length_m = math.hypot(span.end_m - span.start_m, last - first)
+    rows = steps.move_rows(lift, team, uphill=team.start_upper)
+    return steps.scaled(rows, length_m / steps.MOVE_M * _factor(lift, technique))
+
+
 def is_off_rollers(lift: Lift, heights: Heights, support_index: int) -> bool:
     """Whether the rope is said to be off a support's rollers, or leaves them.
 

@@ -28,6 +28,7 @@ from evac.timing.seconds import (
     planned_people,
     setup_seconds,
     side_change_seconds,
+    walk_back_seconds,
 )
 from evac.timing.steps import has_times
 from evac.triples import fit, mean_of
@@ -74,9 +75,10 @@ def build_work(
     -------
     Work
         With q options, n spans, o stops: ``work_s`` (q, 2, n, o), ``cross_s``
-        (q, n + 1) with 0 at the two stations, ``side_change_s`` (q,), ``gate_s``
-        (2, n), ``arrive_s`` (teams, n + 1). Ways past spans (teams, n + 1, n + 1) in
-        the direction in which the team works, at likely times in any case.
+        (q, n + 1) with 0 at the two stations, ``side_change_s`` (q,), ``walk_back_s``
+        (q, n), ``gate_s`` (2, n), ``arrive_s`` (teams, n + 1). Ways past spans
+        (teams, n + 1, n + 1) in the direction in which the team works, at likely times
+        in any case.
     """
     spans = len(lift.supports) - 1
     units = _unit_table(heights, spans)
@@ -115,6 +117,7 @@ def build_work(
             [_whole(one(side_change_seconds(lift, option))) for option in options],
             dtype=np.int64,
         ),
+        walk_back_s=_back_table(lift, heights, options, one=one),
         gate_s=gate_s,
         secured_s=secured_s,
         arrive_s=arrive_s,
@@ -304,6 +307,22 @@ def _cross_table(
             )
             cross[row, support] = _whole(one(seconds))
     return cross
+
+
+def _back_table(
+    lift: Lift,
+    heights: Heights,
+    options: Sequence[Option],
+    *,
+    one: Callable[[Triple], float],
+) -> IntArray:
+    spans = len(heights.line.spans)
+    back = np.zeros((len(options), spans), dtype=np.int64)
+    for row, option in enumerate(options):
+        for span in range(spans):
+            seconds = walk_back_seconds(lift, heights, option, span_index=span)
+            back[row, span] = _whole(one(seconds))
+    return back
 
 
 def _no_start(lift: Lift, options: Sequence[Option]) -> BoolArray | None:

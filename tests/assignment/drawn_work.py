@@ -64,11 +64,19 @@ def draw_work(
     }
     # At some stops no carrier stands in a unit.
     parts["work_s"][:, more.random((2, n, stops)) < 0.1] = 0
+    parts["walk_back_s"] = more.integers(0, 900, (q, n))
     if alike and teams > 1:
         # The second team is the first again, with other names.
         for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
             parts[name][1] = parts[name][0]
-        for name in ("valid", "work_s", "cross_s", "spared_s", "side_change_s"):
+        for name in (
+            "valid",
+            "work_s",
+            "cross_s",
+            "spared_s",
+            "side_change_s",
+            "walk_back_s",
+        ):
             parts[name][options_each : 2 * options_each] = parts[name][:options_each]
     return Work(
         team_ids=tuple(f"team {row}" for row in range(teams)),
@@ -173,6 +181,13 @@ def walk(
             spared = 0
             if stands is not None and stands != side:
                 clocks = [c + int(work.side_change_s[option]) for c in clocks]
+                if (stands, span) in worked:
+                    # Back to where this span was begun, if there is anybody on both.
+                    back = int(work.walk_back_s[option, span])
+                    both = work.work_s[option, :, span].min(axis=0) > 0
+                    clocks = [
+                        c + back * bool(b) for c, b in zip(clocks, both, strict=True)
+                    ]
             elif right_after and work.spared_s is not None:
                 spared = int(work.spared_s[option, near])
             right_after = False

@@ -9,7 +9,7 @@ import pytest
 from drawn_work import draw_work
 
 from evac.assignment import assign, units_in_order
-from evac.assignment.costs import SIDES, legs
+from evac.assignment.costs import SIDES, clear_times, legs
 from evac.facts.lift import Side
 from evac.facts.work import NEVER_S, Assignment, Option, Work
 from evac.words import Words
@@ -52,6 +52,7 @@ def same_options(work: Work, *, teams: list[int], options: list[int]) -> Work:
         pass_s=None if work.pass_s is None else work.pass_s[teams],
         pass_open_s=None if work.pass_open_s is None else work.pass_open_s[teams],
         side_change_s=work.side_change_s[options],
+        walk_back_s=work.walk_back_s[options],
     )
 
 
@@ -123,7 +124,14 @@ def test_identical_teams_may_be_exchanged_and_the_lower_row_gets_the_lower_span(
     twins = same_options(work, teams=[0, 1, 2, 3], options=[0, 1, 2, 3, 4, 5, 6, 7])
     for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
         getattr(twins, name)[1] = getattr(twins, name)[0]
-    for name in ("valid", "work_s", "cross_s", "spared_s", "side_change_s"):
+    for name in (
+        "valid",
+        "work_s",
+        "cross_s",
+        "spared_s",
+        "side_change_s",
+        "walk_back_s",
+    ):
         getattr(twins, name)[2:4] = getattr(twins, name)[0:2]
     turned = same_options(twins, teams=[1, 0, 2, 3], options=[2, 3, 0, 1, 4, 5, 6, 7])
     here, there = assign(twins), assign(turned)
@@ -159,6 +167,7 @@ def test_a_line_seen_from_its_other_end_is_shared_as_well(seed: int) -> None:
         work_s=work.work_s[:, :, ::-1],
         cross_s=work.cross_s[:, ::-1],
         spared_s=None if work.spared_s is None else work.spared_s[:, ::-1],
+        walk_back_s=work.walk_back_s[:, ::-1],
         pass_s=None if work.pass_s is None else work.pass_s[:, ::-1, ::-1],
         pass_open_s=None
         if work.pass_open_s is None
@@ -202,6 +211,7 @@ def test_one_team_and_one_span_are_counted_by_hand() -> None:
         pass_s=None,
         pass_open_s=None,
         side_change_s=np.array([100]),
+        walk_back_s=np.array([[300]]),
         gate_s=np.array([[700], [0]]),
         secured_s=600,
         arrive_s=np.array([[9999, 500]]),
@@ -212,6 +222,39 @@ def test_one_team_and_one_span_are_counted_by_hand() -> None:
     assert found.objectives == (0, 1600, 8 * 1600, 3 * 900, 1600**2)
     assert found.binding_teams == ("team 0",)
     assert found.uncovered == ()
+
+
+def test_both_sides_of_one_span_are_counted_by_hand() -> None:
+    # Common practice, no source (rule 18). By hand: arrives 600; ascending 900 and 700
+    # at the two stops; change of side 100; back along the span 300 where a carrier
+    # hangs on both sides; descending 400 and 0: 600 + 900 + 100 + 300 + 400.
+    work = replace(
+        drawn(0, teams=1),
+        options=drawn(0, teams=1).options[:1],
+        option_team=np.array([0]),
+        crew=np.array([3]),
+        start_upper=np.array([True]),
+        upper_is_last=True,
+        valid=np.array([[[True], [True]]]),
+        work_s=np.array([[[[900, 700]], [[400, 0]]]]),
+        cross_s=np.array([[60, 60]]),
+        spared_s=None,
+        pass_s=None,
+        pass_open_s=None,
+        side_change_s=np.array([100]),
+        walk_back_s=np.array([[300]]),
+        gate_s=np.array([[0], [0]]),
+        secured_s=600,
+        arrive_s=np.array([[9999, 500]]),
+        people=np.array([[8], [2]]),
+        planned=np.array([[True], [True]]),
+    )
+    found = assign(work)
+    assert found.objectives[:3] == (0, 2300, 8 * 1500 + 2 * 2300)
+    assert clear_times(work, found.zones[0])[-1][2] == 2300
+    # At the one stop nobody hangs on the descending side: no way back for nothing.
+    short = replace(work, work_s=work.work_s[..., 1:])
+    assert assign(short).objectives[1] == 600 + 700 + 100
 
 
 def test_no_team_at_all_leaves_everybody_uncovered_with_a_reason() -> None:

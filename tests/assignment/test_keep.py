@@ -63,5 +63,6 @@ def _turned(work: Work) -> Work:
         cross_s=work.cross_s[::-1],
         spared_s=None if work.spared_s is None else work.spared_s[::-1],
         side_change_s=work.side_change_s[::-1],
+        walk_back_s=work.walk_back_s[::-1],
         no_start=None if work.no_start is None else work.no_start[::-1],
     )

@@ -108,7 +108,7 @@ def test_released_later_the_zone_begins_then() -> None:
     (zone,) = found.zones
     assert (zone.first_span, zone.last_span) == (0, 4)
     assert zone.start_s == LATE.likely
-    (told,) = passage_doubts(lift, heights.line, work, found)
+    _, told = passage_doubts(lift, heights.line, work, found)
     assert told.key == "clearing.walks_over"
     assert "between supports 3 and 2" in Words().finding(told)[0]
     assert "Slope" in Words().finding(told)[0]
@@ -128,7 +128,7 @@ def test_who_walks_past_over_water_without_a_bridge_is_told() -> None:
         geometry=LineString([along(287, -900), along(287, 900)]),
     )
     lift, heights, work, found = plan_of(from_the_top(hazards=(river,)))
-    past, over = passage_doubts(lift, heights.line, work, found)
+    _, past, over = passage_doubts(lift, heights.line, work, found)
     assert past.key == "clearing.walks_past"
     assert over.key == "clearing.crosses_off_way"
     assert "between supports 3 and 2 over Test river" in Words().finding(over)[0]
@@ -141,8 +141,9 @@ def test_who_walks_past_over_water_without_a_bridge_is_told() -> None:
         geometry=LineString([along(110), along(230), along(345), along(600)]),
     )
     lift, heights, work, found = plan_of(from_the_top(hazards=(river,), ways=(bridge,)))
-    (past,) = passage_doubts(lift, heights.line, work, found)
+    back, past = passage_doubts(lift, heights.line, work, found)
     assert past.key == "clearing.walks_past"
+    assert back.key == "clearing.walks_back"
 
 
 def test_on_imagined_days_it_begins_when_that_day_releases_it() -> None:
@@ -180,8 +181,8 @@ def test_a_span_walked_past_costs_the_walk_beside_its_crossings() -> None:
         make_schedule(lift, heights, work, found, stop_index=stop).clear_s
         for stop in range(4)
     ]
-    (told,) = passage_doubts(lift, heights.line, work, found)
-    assert told.key == "clearing.walks_past"
+    back, told = passage_doubts(lift, heights.line, work, found)
+    assert (told.key, back.key) == ("clearing.walks_past", "clearing.walks_back")
     assert all(Words().finding(told))
     field = Words().say(f"sheet.field.{told.key}", **told.values)
     assert "between supports 3 and 2" in field
@@ -239,6 +240,7 @@ def work_by_hand(**changes: object) -> Work:
         work_s=work_s,
         cross_s=np.zeros((q, n + 1), dtype=np.int64),
         side_change_s=np.zeros(q, dtype=np.int64),
+        walk_back_s=np.zeros((q, n), dtype=np.int64),
         gate_s=np.zeros((2, n), dtype=np.int64),
         secured_s=0,
         arrive_s=np.array([[300] * 3, [600] * 3, [600] * 3]),
@@ -277,6 +279,7 @@ def test_a_crossing_on_the_rope_spares_the_set_up_only_where_one_follows() -> No
         cross_s=np.array([[0, 240, 240, 0]]),
         spared_s=np.array([[0, 200, 200, 0]]),
         side_change_s=np.array([0]),
+        walk_back_s=np.zeros((1, n), dtype=np.int64),
         gate_s=np.zeros((2, n), dtype=np.int64),
         arrive_s=np.array([[300] * (n + 1)]),
         people=np.array([[5, 0, 5], [0, 0, 0]]),

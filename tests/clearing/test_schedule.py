@@ -13,9 +13,9 @@ from flat_chain import Chain, make_chain
 
 from evac import gear
 from evac.assignment.costs import legs, units_in_order
-from evac.clearing import make_schedule, turns
+from evac.clearing import make_schedule, passage_doubts, turns
 from evac.errors import NoPlanError
-from evac.facts.lift import Side
+from evac.facts.lift import Lift, Side
 from evac.gear.reach import unit_rope_needed_m
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -81,8 +81,8 @@ def test_zones_end_as_the_assignment_says_at_the_longest_stop(chain: Chain) -> N
     ]
     for zone in assignment.zones:
         longest = max(schedule.team_clear_s[zone.team] for schedule in schedules)
-        # Every unit, crossing and change of side was rounded up by less than 1 s.
-        steps = 3 * len(units_in_order(work, zone))
+        # Every unit, crossing, change of side and way back: rounded up by under 1 s.
+        steps = 4 * len(units_in_order(work, zone))
         assert zone.finish_s - steps <= longest <= zone.finish_s
 
 
@@ -99,6 +99,45 @@ def test_one_team_works_one_carrier_at_a_time_in_one_direction(chain: Chain) -> 
         for side in zone.sides:
             where = [item.distance_m for item in mine if item.side is side]
             assert where == sorted(where, reverse=True)
+
+
+def alone(lift: Lift) -> Lift:
+    """One team that works from the ground, so that it takes both sides."""
+    return replace(lift, teams=lift.teams[1:2], kits=lift.kits[1:2])
+
+
+def test_a_team_on_both_sides_goes_back_along_each_span() -> None:
+    # Common practice, no source (rules 17 and 18): downhill on the one side, back up,
+    # downhill on the other. By hand from the table, deep snow: 120 s change of side,
+    # 300 s for every 20 m uphill, then the set-up.
+    lift, heights, work, assignment = make_chain(alone(make_lift()))
+    assert lift.conditions.snow_most_m >= 0.5
+    assert lift.teams[0].start_upper
+    (zone,) = assignment.zones
+    assert len(zone.sides) == 2
+    rescues = make_schedule(lift, heights, work, assignment).rescues
+    set_up_s = {
+        (turn.side, turn.span_index): turn.set_up.likely
+        for turn in turns(lift, heights, work, zone)
+    }
+    rope_m = heights.line.rope_elevation_m
+    checked = 0
+    for before, after in pairwise(rescues):
+        if before.side is after.side or before.span_index != after.span_index:
+            continue
+        span = heights.line.spans[after.span_index]
+        rise_m = rope_m[span.index + 1] - rope_m[span.index]
+        length_m = math.hypot(span.end_m - span.start_m, rise_m)
+        gap_s = after.start_s - before.finish_s - set_up_s[after.side, after.span_index]
+        assert gap_s == pytest.approx(120 + 300 * length_m / 20)
+        assert after.distance_m - before.distance_m <= length_m
+        checked += 1
+    assert checked >= 4
+    (told,) = passage_doubts(lift, heights.line, work, assignment)
+    assert told.key == "clearing.walks_back"
+    assert told.values["count"] == len(heights.line.spans)
+    back_s = work.walk_back_s[zone.option.index].sum()
+    assert told.values["walk_s"] == back_s
 
 
 def test_nobody_is_scheduled_before_the_line_is_secured(chain: Chain) -> None:

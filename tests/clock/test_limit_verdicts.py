@@ -90,7 +90,7 @@ def deciding(lift: Lift, decision: Triple) -> Lift:
 def test_how_long_the_decision_may_take_leaves_the_latest_order_where_it_is() -> None:
     # Rule 1: 186 min less P90 170 min, whatever stop -> order takes.
     limit = Limit(minutes=186, counts_from="stop", counts_to="on the ground", source="")
-    schedule = Schedule(stop_offset_m=0.0, rescues=(), clear_s=9e3, team_clear_s={})
+    schedule = Schedule(stop_offset_m=0.0, rescues=(), clear_s=9e3)
     for decision in DECISIONS:
         lift = deciding(make_lift(limits=(limit,)), decision)
         entry = decide(lift, imagined(decision), schedule).latest[0]

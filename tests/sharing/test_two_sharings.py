@@ -105,7 +105,7 @@ def test_a_plan_by_mean_times_that_misses_its_limit_gets_remedies_that_meet_it()
     The remedy that the plan names is carried out, and the plan made again.
     """
     lift = with_slow_days_on_the_rope()
-    late = plan_with_limit(lift, minutes=2010.0, counts_from="stop")
+    late = plan_with_limit(lift, minutes=2800.0, counts_from="stop")
     assert late.assignment.chosen_by == "mean"
     assert late.limit_met is False
     assert [item.key for item in late.remedies] == ["team"]
@@ -124,7 +124,7 @@ def test_a_plan_by_mean_times_that_misses_its_limit_gets_remedies_that_meet_it()
             ),
         ),
     )
-    helped = plan_with_limit(more, minutes=2010.0, counts_from="stop")
+    helped = plan_with_limit(more, minutes=2800.0, counts_from="stop")
     assert helped.limit_met is True
 
 
@@ -141,8 +141,8 @@ def test_a_limit_from_the_order_gets_the_remedies_of_the_same_limit_from_the_sto
 ):
     lift = make_lift()
     order_min = lift.organisation.stop_to_order_s.likely / 60.0
-    by_stop = plan_with_limit(lift, minutes=1400.0, counts_from="stop")
-    by_order = plan_with_limit(lift, minutes=1400.0 - order_min, counts_from="order")
+    by_stop = plan_with_limit(lift, minutes=1800.0, counts_from="stop")
+    by_order = plan_with_limit(lift, minutes=1800.0 - order_min, counts_from="order")
     assert by_order.limit_met is by_stop.limit_met is False
     assert by_order.remedies
     assert by_order.remedies == by_stop.remedies

@@ -162,6 +162,7 @@ def plain_walk(chain: Chain, *, seed: int, runs: int) -> np.ndarray[Any, Any]:
                             opened_s = float(fit_one(hazard.opens_s).at(score))
                             start_s = max(start_s, opened_s)
             clock_s = start_s
+            before_it = None
             for turn in zone_turns:
                 side, span = turn.side, turn.span_index
                 columns = carriers_in_unit(
@@ -178,6 +179,14 @@ def plain_walk(chain: Chain, *, seed: int, runs: int) -> np.ndarray[Any, Any]:
                         likely=before.likely + turn.set_up.likely,
                         high=before.high + turn.set_up.high,
                     )
+                across = before_it == (span, True)
+                if columns and across and turn.back is not None:
+                    before = Triple(
+                        low=before.low + turn.back.low,
+                        likely=before.likely + turn.back.likely,
+                        high=before.high + turn.back.high,
+                    )
+                before_it = (span, bool(columns))
                 number = (list(Side).index(side), span)
                 score = stream(seed, f"set-up {number}").standard_normal(runs)[run]
                 clock_s += tired(
