@@ -30,7 +30,8 @@ def options(lift: Lift, *, date: dt.date | None = None) -> tuple[Option, ...]:
     """Every (team, kit, technique) that can be planned with.
 
     The team is trained and has the technique's crew, the technique is approved, fits
-    the carriers and is not outside help, and the kit is the team's own, not to be
+    the carriers, may be worked in the team's direction and is not outside help, and the
+    kit is the team's own, not to be
     retired and not overdue for inspection. A spare kit goes to one team at most, as it
     can be in one place only: to the team that ``lift.spares`` names. Where it names
     none that may use it, to the first team that has no kit of its own for the
@@ -103,6 +104,9 @@ def why_not(lift: Lift, team: Team, technique: Technique) -> str | None:
         return "carrier"
     if team.crew < technique.min_crew:
         return "crew"
+    if technique.downhill_only and not team.start_upper:
+        # Its zone would be worked uphill (rules 12 and 17).
+        return "direction"
     return None
 
 

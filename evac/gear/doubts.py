@@ -27,6 +27,7 @@ no seat as hanging in the snow (common practice, no source)."""
 
 _LOST = {
     "crew": Severity.WARN,
+    "direction": Severity.WARN,
     "not_approved": Severity.WARN,
     "carrier": Severity.NOTE,
     "outside_help": Severity.NOTE,
@@ -64,7 +65,6 @@ def doubts(
         *_spares(lift, day),
         *_weather(lift, options),
         *_seats_in_snow(lift, units),
-        *_direction(lift, options),
         *_approvals(lift, options),
         *_energy_classes(lift, options),
     )
@@ -251,26 +251,6 @@ def _seats_in_snow(lift: Lift, units: Sequence[UnitHeights]) -> list[Finding]:
     # Snow is cleared where carriers come down to a platform (common practice).
     severity = Severity.NOTE if at_stations else Severity.WARN
     return [Finding(key="gear.seat_in_snow", severity=severity, values=values)]
-
-
-def _direction(lift: Lift, options: Sequence[Option]) -> list[Finding]:
-    """Teams that start a zone at its lower end with a downhill technique (rule 17)."""
-    downhill = {t.id for t in lift.techniques if t.downhill_only}
-    lower = {team.id for team in lift.teams if not team.start_upper}
-    pairs = dict.fromkeys(
-        (option.team, option.technique)
-        for option in options
-        if option.team in lower and option.technique in downhill
-    )
-    return [
-        Finding(
-            key="gear.direction",
-            severity=Severity.WARN,
-            where=team,
-            values={"technique": technique},
-        )
-        for team, technique in pairs
-    ]
 
 
 def _approvals(lift: Lift, options: Sequence[Option]) -> list[Finding]:

@@ -34,6 +34,10 @@ ALONG_ROPE_M_PER_S = Triple(low=1.8, likely=1.0, high=0.5)
 """Riding down the haul rope between carriers: at most 1.8 m/s (an operator's figure,
 seen); likely and slow are common practice, no source."""
 
+UP_ROPE_M_PER_S = Triple(low=0.5, likely=0.25, high=0.1)
+"""Pulling oneself up along the haul rope from carrier to carrier (common practice, no
+source)."""
+
 
 def planned_people(lift: Lift, side: Side, *, carriers: int) -> IntArray:
     """People that the plan counts in each carrier of one side at one stop.
@@ -106,7 +110,8 @@ def rescue_seconds(
     Reach the next carrier + make ready + leave + people x (prepare + release + extra
     + lower x seat height + gear back x rope height), times the day's factor. Between
     carriers more than 20 m apart a team also moves the rest: on the ground by the
-    table's rows for 20 m, on the rope at `ALONG_ROPE_M_PER_S`.
+    table's rows for 20 m, on the rope at `ALONG_ROPE_M_PER_S`. Uphill on the rope the
+    table's row, timed downhill, counts beside the whole way at `UP_ROPE_M_PER_S`.
     """
     kind = technique.kind
     count = np.asarray(people, dtype=float)
@@ -148,15 +153,16 @@ def next_carrier_seconds(lift: Lift, technique: Technique, team: Team | None) ->
     reach = steps.reach_rows(lift, technique.kind)
     more_m = max(lift.carriers.spacing_m - steps.MOVE_M, 0.0)
     on_rope = steps.cross_rows(lift, technique.kind, over_rollers=True) is not None
+    uphill = team is not None and not team.start_upper
     if reach is not None and on_rope:
-        speed = ALONG_ROPE_M_PER_S
+        speed = UP_ROPE_M_PER_S if uphill else ALONG_ROPE_M_PER_S
+        rope_m = lift.carriers.spacing_m if uphill else more_m
         ride = Triple(
-            low=more_m / speed.low,
-            likely=more_m / speed.likely,
-            high=more_m / speed.high,
+            low=rope_m / speed.low,
+            likely=rope_m / speed.likely,
+            high=rope_m / speed.high,
         )
         return steps.added(reach, ride)
-    uphill = team is not None and not team.start_upper
     move = steps.move_rows(lift, team, uphill=uphill)
     if reach is None:
         return steps.scaled(move, lift.carriers.spacing_m / steps.MOVE_M)

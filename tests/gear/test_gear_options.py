@@ -152,10 +152,18 @@ def test_every_finding_about_gear_has_its_sentences() -> None:
         assert all(Words().finding(finding))
 
 
-def test_a_lower_start_with_a_downhill_technique_is_told() -> None:
+def test_a_lower_start_loses_a_downhill_technique() -> None:
+    # Common practice, no source (rules 12 and 17).
     lift = make_lift()
     lower = replace(
         lift, teams=(replace(lift.teams[0], start_upper=False), *lift.teams[1:])
     )
-    assert "gear.direction" not in keys(lift)
-    assert keys(lower)["gear.direction"] == "Team 1"
+    assert "gear.lost_direction" not in keys(lift)
+    assert keys(lower)["gear.lost_direction"] == "Team 1"
+    assert "Team 1" in {option.team for option in options(lift)}
+    assert "Team 1" not in {option.team for option in options(lower)}
+    either_way = replace(
+        lower,
+        techniques=tuple(replace(t, downhill_only=False) for t in lower.techniques),
+    )
+    assert options(either_way) == options(lift)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -28,10 +29,12 @@ from evac.timing import (
     cross_seconds,
     day_factor,
     has_times,
+    next_carrier_seconds,
     planned_people,
     rescue_seconds,
     setup_seconds,
     side_change_seconds,
+    walk_back_seconds,
 )
 
 LOOP_T, ON_ROPE_T, LADDER_T = make_techniques()
@@ -221,6 +224,52 @@ def test_arrays_broadcast_and_agree_with_single_carriers() -> None:
         calm_lift(), LOOP_T, people=2, rope_height_m=12.0, seat_height_m=9.0
     ).likely_s
     assert table[1, 1] == alone
+
+
+def test_the_way_back_between_the_sides_is_the_span_against_the_work() -> None:
+    # By hand from the table: span 3-4 is 125 m long and its rope rises 39 m; packed
+    # 45 s for 20 m either way; deep snow uphill 300 s for a team that works downhill;
+    # a skier that works uphill comes back down at 30 s.
+    lift = calm_lift()
+    length_m = math.hypot(125.0, 39.0)
+
+    def back_s(lift: Lift, option: Option) -> float:
+        heights = make_flat_heights(lift)
+        return walk_back_seconds(lift, heights, option, span_index=3).likely
+
+    option = option_of(lift, LOOP, team="Team 2")
+    assert lift.teams[1].travel == "ski"
+    assert back_s(lift, option) == pytest.approx(45 * length_m / 20, rel=1e-4)
+    deep = replace(CALM, snow_most_m=1.0)
+    assert back_s(replace(lift, conditions=deep), option) == pytest.approx(
+        300 * length_m / 20, rel=1e-4
+    )
+    night = replace(CALM, night=True)
+    assert back_s(replace(lift, conditions=night), option) == pytest.approx(
+        1.3 * 45 * length_m / 20, rel=1e-4
+    )
+    low = tuple(replace(team, start_upper=False) for team in lift.teams)
+    assert back_s(replace(lift, teams=low), option) == pytest.approx(
+        30 * length_m / 20, rel=1e-4
+    )
+
+
+@pytest.mark.parametrize("spacing_m", [8.0, 20.0, 60.0])
+def test_uphill_on_the_rope_is_never_quicker_than_downhill(spacing_m: float) -> None:
+    # Common practice, no source. By hand at 60 m: the table's 100 s for 20 m and 40 m
+    # ridden at 1 m/s; uphill 100 s and the whole 60 m at 0.25 m/s.
+    lift = calm_lift()
+    lift = replace(lift, carriers=replace(lift.carriers, spacing_m=spacing_m))
+    down, up = (
+        next_carrier_seconds(lift, ON_ROPE_T, replace(lift.teams[1], start_upper=upper))
+        for upper in (True, False)
+    )
+    assert down.low < up.low
+    assert down.likely < up.likely
+    assert down.high < up.high
+    if spacing_m == 60.0:
+        assert down.likely == pytest.approx(100 + 40)
+        assert up.likely == pytest.approx(100 + 240)
 
 
 def test_a_technique_of_your_own_needs_its_own_rows() -> None:
