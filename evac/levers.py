@@ -140,7 +140,10 @@ def _kinds(plan: Plan) -> list[list[Change]]:
         [
             Change(
                 kind="all_sooner",
-                values={"earlier_s": SOONER_S},
+                values={
+                    "earlier_s": SOONER_S,
+                    "least_s": plan.lift.organisation.order_to_secured_s.low,
+                },
                 amount=SOONER_S,
                 cost=None,
                 apply=_all_sooner,
@@ -161,7 +164,11 @@ def _kinds(plan: Plan) -> list[list[Change]]:
 
 
 def _all_sooner(lift: Lift) -> Lift:
-    """Everybody ready and the line secured ten minutes sooner, as far as there are."""
+    """Everybody ready and the line secured ten minutes sooner, as far as can be.
+
+    No team leaves before the order, and securing takes at least what the folder calls
+    quickest: it is work, and never done at once (rule 2).
+    """
     secured = lift.organisation.order_to_secured_s
     return replace(
         lift,
@@ -171,7 +178,9 @@ def _all_sooner(lift: Lift) -> Lift:
         ),
         organisation=replace(
             lift.organisation,
-            order_to_secured_s=_map(secured, lambda value: max(value - SOONER_S, 0.0)),
+            order_to_secured_s=_map(
+                secured, lambda value: max(value - SOONER_S, secured.low)
+            ),
         ),
     )
 

@@ -61,6 +61,21 @@ def test_ten_minutes_sooner_gain_at_most_ten_minutes_and_half_the_people_more() 
     assert found()["batches"].gain_s > 0
 
 
+def test_no_lever_secures_the_line_at_once_or_sends_a_team_before_the_order() -> None:
+    # Rule 2: locking and tagging the drive is work; the folder says how quick at best.
+    lift = make_lift()
+    secured = Triple(low=480.0, likely=600.0, high=1080.0)
+    slow = replace(lift.organisation, order_to_secured_s=secured)
+    changed = levers._all_sooner(replace(lift, organisation=slow))
+    # By hand: 600 - 600 and 1080 - 600 are no more than the quickest, 480.
+    assert changed.organisation.order_to_secured_s == Triple(
+        low=480.0, likely=480.0, high=480.0
+    )
+    assert all(team.ready_s >= 0 for team in changed.teams)
+    least_s = planned().lift.organisation.order_to_secured_s.low
+    assert found()["all_sooner"].values["least_s"] == least_s > 0
+
+
 def test_no_lever_that_only_helps_is_shown_as_harm() -> None:
     # With the zones as they are, ten minutes sooner, half the people or another kit
     # cannot end later on any day; so neither may the better of both plans, on average.
