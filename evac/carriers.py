@@ -13,7 +13,7 @@ import numpy as np
 
 from evac.errors import NoPlanError
 from evac.facts.finding import Finding, Severity
-from evac.facts.heights import Heights, IntArray, StopGrid
+from evac.facts.heights import Heights, StopGrid
 from evac.facts.lift import Carriers, Grip, Lift, Side, Triple
 from evac.words import Words
 
@@ -257,7 +257,7 @@ class PeopleOnLine:
 
 
 def people_from_gate(
-    passed: Sequence[float],
+    counted: int,
     *,
     ride_s: float,
     missed_share: Triple = GATE_MISSES,
@@ -266,8 +266,8 @@ def people_from_gate(
 
     Parameters
     ----------
-    passed : sequence of float
-        Seconds before the stop at which each person passed the gate.
+    counted : int
+        People who passed the gate within one ride before the stop.
     ride_s : float
         From the gate to getting off at the top [s], at the speed it ran.
     missed_share : Triple
@@ -276,21 +276,17 @@ def people_from_gate(
     Returns
     -------
     PeopleOnLine
-        Those who passed within one ride before the stop. The interval holds the
-        share missed and one minute more or less between gate and boarding.
+        The interval holds the share missed, and one minute more or less of the same
+        stream of people between gate and boarding.
     """
-    before = np.asarray(passed, dtype=float)
-    if ride_s <= 0 or np.any(before < 0):
-        message = "a gate count needs a ride above 0 s and times before the stop"
+    if ride_s <= 0 or counted < 0:
+        message = "a gate count needs a ride above 0 s and no fewer than 0 people"
         raise NoPlanError(message)
-
-    def within(seconds: float) -> int:
-        return int(np.count_nonzero(before <= seconds))
-
+    minute = min(60.0 / ride_s, 1.0)
     return PeopleOnLine(
-        low=math.floor(within(ride_s - 60.0) * (1 + missed_share.low)),
-        likely=round(within(ride_s) * (1 + missed_share.likely)),
-        high=math.ceil(within(ride_s + 60.0) * (1 + missed_share.high)),
+        low=math.floor(counted * (1 - minute) * (1 + missed_share.low)),
+        likely=round(counted * (1 + missed_share.likely)),
+        high=math.ceil(counted * (1 + minute) * (1 + missed_share.high)),
         source="gate count",
     )
 
@@ -349,74 +345,43 @@ def people_on_line(lift: Lift, stops: StopGrid) -> dict[Side, PeopleOnLine]:
     }
 
 
+def both_sides(sides: Mapping[Side, PeopleOnLine]) -> PeopleOnLine:
+    """People on the whole line; the sides' bounds added, so rather too wide."""
+    found = sides.values()
+    return PeopleOnLine(
+        low=sum(item.low for item in found),
+        likely=sum(item.likely for item in found),
+        high=sum(item.high for item in found),
+        source=", ".join(dict.fromkeys(item.source for item in found)),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
     """The three counts (rule 23), and whether the line may be called clear.
 
-    ``untallied`` carriers keep the line open, empty or not. ``missing`` is lowered
-    less received: people who are down but have not arrived, to be looked for.
+    ``lowered``: the tallies of all carriers together. ``received``: at the muster
+    points. ``untallied``: who is to log them -> carriers without a tally, which keep
+    the line open, empty or not; nobody with 0. ``rescuers_out``: not yet counted back.
     """
 
     expected: PeopleOnLine
     lowered: int
     received: int
-    untallied: tuple[str, ...]
-    missing: int
-    within_expected: bool
-    line_clear: bool
+    untallied: Mapping[str, int]
+    rescuers_out: int
 
+    @property
+    def missing(self) -> int:
+        """People who are down but have not arrived; below 0 a count is wrong."""
+        return self.lowered - self.received
 
-def count_people(
-    expected: PeopleOnLine,
-    *,
-    tally: Mapping[str, int | None],
-    received: int,
-    rescuers_out: int,
-) -> Counts:
-    """Set the three counts side by side.
+    @property
+    def within_expected(self) -> bool:
+        """Whether as many were lowered as were to be expected."""
+        return self.expected.low <= self.lowered <= self.expected.high
 
-    Parameters
-    ----------
-    expected : PeopleOnLine
-    tally : mapping of str to int or None
-        Carrier -> people lowered from it; 0 for one seen empty, None while nobody has
-        logged it. Every carrier of the line, so that the final sweep misses none.
-    received : int
-        People received at the muster points.
-    rescuers_out : int
-        Rescuers not yet counted back.
-
-    Returns
-    -------
-    Counts
-        ``line_clear`` only if every carrier is logged, every person lowered has been
-        received and every rescuer is back.
-    """
-    untallied = tuple(number for number, people in tally.items() if people is None)
-    lowered = sum(people or 0 for people in tally.values())
-    missing = lowered - received
-    return Counts(
-        expected=expected,
-        lowered=lowered,
-        received=received,
-        untallied=untallied,
-        missing=missing,
-        within_expected=expected.low <= lowered <= expected.high,
-        line_clear=not untallied and missing == 0 and rescuers_out == 0,
-    )
-
-
-def final_sweep(numbers: Numbers, spans: Mapping[Side, IntArray]) -> list[str]:
-    """Every numbered carrier in order of a walk up one side and down the other.
-
-    Parameters
-    ----------
-    numbers : Numbers
-    spans : mapping of Side to ndarray, shape (k,)
-        Span of each column at this stop, -1 where none stands.
-    """
-    found: list[str] = []
-    for side, step in ((Side.ASCENDING, 1), (Side.DESCENDING, -1)):
-        here = np.flatnonzero(spans[side] >= 0)[::step]
-        found += [numbers.by_place[side][int(column)] for column in here]
-    return found
+    @property
+    def line_clear(self) -> bool:
+        """Every carrier logged, everybody lowered received, every rescuer back."""
+        return not self.untallied and self.missing == 0 and self.rescuers_out == 0

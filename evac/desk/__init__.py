@@ -7,6 +7,7 @@ is shown as its sentence, never as a traceback.
 from __future__ import annotations
 
 from evac.desk.begun_views import it_has_begun, one_sighting
+from evac.desk.count_views import three_counts
 from evac.desk.drill_views import a_drill, who_is_due
 from evac.desk.folders import find_folders
 from evac.desk.lesson_views import learn_from_drills
@@ -29,6 +30,7 @@ __all__ = [
     "real_evacuations",
     "the_map",
     "the_sheet",
+    "three_counts",
     "verdict",
     "what_if",
     "who_is_due",

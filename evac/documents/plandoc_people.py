@@ -8,6 +8,7 @@ from evac.carriers import (
     Numbers,
     PeopleOnLine,
     Sighting,
+    both_sides,
     carriers_by_span,
     nearest_stop,
     number_carriers,
@@ -61,12 +62,7 @@ def _counts(plan: Plan, words: Words) -> Block:
         _count_row(words.say(f"people.{side.value}"), on_side[side], item, words)
         for side, item in expected.items()
     ]
-    both = PeopleOnLine(
-        low=sum(item.low for item in expected.values()),
-        likely=sum(item.likely for item in expected.values()),
-        high=sum(item.high for item in expected.values()),
-        source="occupancy",
-    )
+    both = both_sides(expected)
     rows.append(
         _count_row(words.say("people.both"), sum(on_side.values()), both, words)
     )
