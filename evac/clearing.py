@@ -290,14 +290,10 @@ def make_schedule(
         rescues += _zone_rescues(
             lift, heights, work, zone, stop_index=stop_index, gates=gates, people=people
         )
-    clear_s: dict[str, float] = {zone.team: 0.0 for zone in assignment.zones}
-    for rescue in rescues:
-        clear_s[rescue.team] = max(clear_s[rescue.team], rescue.finish_s)
     return Schedule(
         stop_offset_m=float(heights.stops.offset_m[stop_index]),
         rescues=tuple(rescues),
-        clear_s=max(clear_s.values(), default=0.0),
-        team_clear_s=clear_s,
+        clear_s=max((rescue.finish_s for rescue in rescues), default=0.0),
     )
 
 

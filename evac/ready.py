@@ -23,6 +23,9 @@ from evac.words import Words
 OnStep = Callable[[str, float], None]
 
 _MOST_ROUNDS = 6
+"""Each round only raises the envelope and a plan is taken only where nothing exceeds
+it, so that more rounds never make it less safe, only a refusal rarer."""
+
 _SPARE_EFFORT = 40.0
 """Ways to give spares out that are tried (`evac.assignment.effort`): about 3 s."""
 

@@ -596,7 +596,6 @@ def make_plan(
             stop_offset_m=0.0,
             rescues=tuple(rescues),
             clear_s=float(clear_s),
-            team_clear_s={zone.team: float(zone.finish_s) for zone in made_zones},
         ),
         muster={
             span.index: _route(lift, lift.teams[0], 0, seconds=300 + 40.0 * span.index)

@@ -334,7 +334,6 @@ class Schedule:
     stop_offset_m: float
     rescues: tuple[Rescue, ...]
     clear_s: float
-    team_clear_s: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

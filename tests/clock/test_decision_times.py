@@ -58,7 +58,6 @@ SCHEDULE = Schedule(
     stop_offset_m=0.0,
     rescues=(),
     clear_s=2.5 * HOUR,
-    team_clear_s={"Team 1": 2.5 * HOUR},
 )
 
 

@@ -271,9 +271,7 @@ def schedule_of(lift: Lift, order: list[Step]) -> Schedule:
         )
         for number, (side, ordinal) in enumerate(order)
     )
-    return Schedule(
-        stop_offset_m=0.0, rescues=rescues, clear_s=0.0, team_clear_s={"Team 1": 0.0}
-    )
+    return Schedule(stop_offset_m=0.0, rescues=rescues, clear_s=0.0)
 
 
 def test_a_schedule_is_followed_carrier_by_carrier() -> None:

@@ -288,9 +288,7 @@ def safe_at(lift: Lift, *, clear_s: float, first_s: float | None = None) -> Trip
     work = build_work(lift, heights, (), (), (), ())
     ways, points = find_ways(lift, heights.line)
     rescues = () if first_s is None else (lowered(at_s=first_s),)
-    schedule = Schedule(
-        stop_offset_m=0.0, rescues=rescues, clear_s=clear_s, team_clear_s={}
-    )
+    schedule = Schedule(stop_offset_m=0.0, rescues=rescues, clear_s=clear_s)
     return safe_seconds(lift, work, ways, points, schedule)
 
 
@@ -354,9 +352,7 @@ def test_vehicles_do_not_drive_people_who_have_not_come_yet() -> None:
         replace(lowered(at_s=20_000.0 - 600.0), order=number, people=4, span_index=4)
         for number in range(2, 2 + (care.people - 4) // 4)
     ]
-    schedule = Schedule(
-        stop_offset_m=0.0, rescues=(early, *late), clear_s=20_000.0, team_clear_s={}
-    )
+    schedule = Schedule(stop_offset_m=0.0, rescues=(early, *late), clear_s=20_000.0)
     found = safe_seconds(lift, work, ways, points, schedule)
     assert found.likely == pytest.approx(care.longest_walk_s + care.rounds_s)
 
