@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import string
 import tomllib
+from typing import TypeGuard
 
 import pytest
 from places import ROOT
@@ -26,6 +28,20 @@ def test_environment_yml_leaves_the_list_of_dependencies_to_pyproject() -> None:
     assert wanted == ["conda-forge", "python >=3.11", "pip", "pip:", "-e .[test]"]
     assert project["requires-python"] == ">=3.11"
     assert "test" in project["optional-dependencies"]
+
+
+def test_import_rules_name_every_module() -> None:
+    pyproject = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    rules = {
+        rule["name"]: rule for rule in pyproject["tool"]["importlinter"]["contracts"]
+    }
+    inside = {path.relative_to(ROOT / "evac").parts[0] for path in SOURCES}
+    modules = {f"evac.{name.removesuffix('.py')}" for name in inside - {"__init__.py"}}
+    for name, free in (
+        ("Only inputs reads foreign files", "evac.inputs"),
+        ("networkx only in access", "evac.access"),
+    ):
+        assert set(rules[name]["source_modules"]) == modules - {free}, name
 
 
 def test_ci_runs_the_readmes_test_command() -> None:
@@ -70,13 +86,66 @@ def test_no_source_file_names_a_place_of_one_machine() -> None:
         assert not re.search(r"/(work|root|home)/", text), path
 
 
+def placeholders(template: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+
+
+UNIT_TWICE = re.compile(
+    r"(m/s|kg/m|min|mm|kg|kN|MJ|°C|°|%|m|s|/h)\s?\b(m/s|kg/m|min|mm|kg|kN|MJ|m|s)\b"
+)
+
+
 def test_every_sentence_can_be_filled() -> None:
-    # Braces and suffixes are checked by filling each sentence once.
+    # Filling each sentence once checks braces; a number brings the unit of its name,
+    # which the sentence must not write again.
     for key, template in sentences("en").items():
-        names = {name for _, name, _, _ in string.Formatter().parse(template) if name}
+        names = placeholders(template)
         assert all(name.isidentifier() for name in names), key
-        filled = Words().say(key, **dict.fromkeys(names, "x"))
+        filled = Words().say(key, **dict.fromkeys(names, 12.0))
         assert "{" not in filled.replace("{where}", ""), key
+        assert not UNIT_TWICE.search(filled), f"{key}: {filled}"
+
+
+def literal_values(call: ast.Call) -> tuple[str, set[str]] | None:
+    """Key and names of a `say` or `Finding` whose key and values stand in the code."""
+    function = call.func
+    name = function.attr if isinstance(function, ast.Attribute) else None
+    if name == "say":
+        if any(keyword.arg is None for keyword in call.keywords) or not call.args:
+            return None
+        names = {str(keyword.arg) for keyword in call.keywords}
+        key = call.args[0]
+        return (key.value, names) if literal_text(key) else None
+    if isinstance(function, ast.Name) and function.id == "Finding":
+        given = {keyword.arg: keyword.value for keyword in call.keywords}
+        key, values = given.get("key"), given.get("values", ast.Dict([], []))
+        if not isinstance(values, ast.Dict) or not all(map(literal_text, values.keys)):
+            return None
+        names = {part.value for part in values.keys}
+        return (f"finding.{key.value}", names) if literal_text(key) else None
+    return None
+
+
+def literal_text(node: ast.expr | None) -> TypeGuard[ast.Constant]:
+    return isinstance(node, ast.Constant) and isinstance(node.value, str)
+
+
+def test_every_sentence_gets_its_values() -> None:
+    known = sentences("en")
+    checked = 0
+    for path, text in SOURCES.items():
+        for node in ast.walk(ast.parse(text)):
+            found = literal_values(node) if isinstance(node, ast.Call) else None
+            if found is None:
+                continue
+            key, names = found
+            parts = ("text", "remedy") if key.startswith("finding.") else ()
+            for whole in [f"{key}.{part}" for part in parts] or [key]:
+                # `where` is added for every finding that has a place.
+                lacking = placeholders(known[whole]) - names - {"where"}
+                assert not lacking, f"{path.name}: {whole} lacks {lacking}"
+                checked += 1
+    assert checked > 500
 
 
 def test_every_finding_has_a_text_and_a_remedy() -> None:
