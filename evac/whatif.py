@@ -232,6 +232,13 @@ def ask(
             clock=clock,
             remedies=(),
             priorities=(),
+            # Of the plan as it stands, and not of this question.
+            pickoffs=(),
+            special=(),
+            levers=None,
+            branches=None,
+            ground_to_safe_s=None,
+            informed=(),
             findings=findings,
             everyone_reached=not assignment.uncovered,
             limit_met=limits_met(lift, simulation),

@@ -128,9 +128,12 @@ def quietly(show: Callable[[object], None], *inputs: widgets.Widget) -> Iterator
     """Set several inputs; `show`, which follows each, is not called meanwhile."""
     for widget in inputs:
         widget.unobserve(show, names="value")
-    yield
-    for widget in inputs:
-        widget.observe(show, names="value")
+    try:
+        yield
+    finally:
+        # Else a slider would move after a mistake while an old answer stays.
+        for widget in inputs:
+            widget.observe(show, names="value")
 
 
 def sentence_html(text: str) -> str:

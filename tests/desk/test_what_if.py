@@ -169,6 +169,11 @@ def test_a_team_that_stays_away_takes_its_kit_along(demo_plan: Plan) -> None:
     same_result(answer, make_plan(changed, date=demo_plan.date))
     assert gone not in {zone.team for zone in answer.plan.assignment.zones}
     assert answer.plan.simulation.p50_s > demo_plan.simulation.p50_s
+    # Who picks off, what helps and who informs was found for the plan with every team.
+    assert demo_plan.pickoffs
+    assert demo_plan.informed
+    assert answer.plan.pickoffs == answer.plan.special == answer.plan.informed == ()
+    assert answer.plan.levers is answer.plan.branches is None
 
 
 def test_another_hour_brings_the_teams_of_that_hour(demo_plan: Plan) -> None:
