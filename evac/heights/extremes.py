@@ -82,6 +82,7 @@ def find_extremes(
     for each in passes:
         supports = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
         tally = np.zeros(6)
+        moved = np.zeros(profiles.shape[1])
         status = reduce_side(
             model.points.x_m,
             model.points.z_m,
@@ -104,13 +105,15 @@ def find_extremes(
             height[0],
             height[1],
             slope,
-            drift,
+            moved,
             supports,
             spans,
             tally,
         )
         if status != SOLVED:
             _refuse(model, each, status, tally)
+        # Added in full, though the travel may undo some of the rope's own drift.
+        drift = np.maximum(drift, moved + each.travel_m)
         states += int(tally[0])
         residual_n = max(residual_n, float(tally[1]))
         names = (*each.case_names, ALL_EMPTY.name, "one loaded carrier", PART_EMPTIED)
@@ -126,7 +129,7 @@ def find_extremes(
         greatest_m=turned(height[0]),
         least_m=turned(height[1]),
         slope=turned(slope),
-        drift_m=turned(drift) + max(each.travel_m for each in passes),
+        drift_m=turned(drift),
         least_load_n=turned(loads[:, 0].copy()),
         greatest_load_n=turned(loads[:, 1].copy()),
         worst_load=tuple(worst[::-1] if model.drive_at_last else worst),
