@@ -41,7 +41,9 @@ _EVERYWHERE = frozenset(
     }
 )
 """Findings about the whole line that every team must know."""
-_NOTES_TOLD = frozenset({"heights.sequence", "clearing.walks_past"})
+_NOTES_TOLD = frozenset(
+    {"heights.sequence", "clearing.walks_past", "clearing.walks_back"}
+)
 """Notes that matter beside the rope, though the plan holds without them."""
 _LISTS = ("units", "spans", "beside")
 """Values of a finding that name places of the line, with commas between."""

@@ -236,6 +236,25 @@ def test_a_doubtful_support_is_told_to_those_who_work_next_to_its_spans() -> Non
     assert "Support 7 is in doubt" in told["Team 1"]
 
 
+def test_a_team_on_both_sides_is_told_in_which_order_and_no_other_team() -> None:
+    # Rule 18, common practice, no source: its times count the ways back.
+    finding = Finding(
+        key="clearing.walks_back",
+        severity=Severity.NOTE,
+        where="Team 2",
+        values={"count": 2, "walk_s": 600.0},
+    )
+    plan = replace(make_plan(), findings=(finding,))
+    zones = team_zones(plan)
+    told = {
+        team.id: warning_texts(plan, team, zones.get(team.id, ()), Words())
+        for team in plan.lift.teams
+    }
+    (text,) = told.pop("Team 2")
+    assert "go back along the span to where you began" in text
+    assert not any(told.values())
+
+
 def test_the_square_holds_the_access_point_as_rfc_5870_writes_it() -> None:
     # Source: RFC 5870, section 3.3 (geo-URI = "geo:" coord-a "," coord-b) and 3.4.2
     # (coord-a is latitude, coord-b longitude, decimal degrees, WGS 84 by default).
