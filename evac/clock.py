@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -21,28 +20,22 @@ from evac.daylight import (
     light_of,
     sun_of,
 )
+from evac.emptying import emptying_s, running_pays_until_s
 from evac.exposure import cold_class, wind_chill_c
 from evac.factors import NIGHT
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import IN_SAFETY, CarrierType, FloatArray, Lift, Limit, Triple
+from evac.facts.lift import CarrierType, FloatArray, Lift
 from evac.facts.work import Assignment, Clock, LatestOrder, Schedule, Simulation
+from evac.limits import FROM_STOP, PLANNED_SHARE, end_s
+from evac.line import line_length_m
 from evac.quantiles import quantile
 
-FROM_STOP = "stop"
 LIMIT = "limit"
 FROM_ORDER = "limit_from_order"
 """Why no order time helps: a missed limit that counts from the order itself."""
 
 SAME_S = 1e-3
 """Less than this between two times is rounding."""
-
-PLANNED_SHARE = 0.9
-"""A time is met where it holds on this share of the imagined days (P90)."""
-
-
-UNLOAD_STOP_S = Triple(low=0.0, likely=10.0, high=30.0)
-"""Lost at each carrier while people get off under emergency drive, where the folder
-says nothing (common practice, no source)."""
 
 
 def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
@@ -96,7 +89,7 @@ def decide(lift: Lift, simulation: Simulation, schedule: Schedule) -> Clock:
         emptying_s=emptying_s(lift),
         standdown_s=organisation.standdown_s.likely,
         informer_round_s=round_s,
-        running_pays_until_s=_running_pays_until_s(lift, schedule),
+        running_pays_until_s=running_pays_until_s(lift, schedule),
         first_word_met=None
         if round_s is None
         else round_s <= organisation.first_word_s,
@@ -176,53 +169,6 @@ def likely_clear_s(lift: Lift, assignment: Assignment) -> dict[str, float]:
     }
 
 
-def line_length_m(lift: Lift) -> float:
-    """Length of the line along its supports' rope, one side [m]."""
-    supports = [support for support in lift.supports if not support.mark]
-    return sum(
-        math.hypot(
-            there.distance_m - here.distance_m,
-            there.ground_m + there.rope_height_m - here.ground_m - here.rope_height_m,
-        )
-        for here, there in pairwise(supports)
-    )
-
-
-def emptying_s(lift: Lift) -> tuple[float, float, float] | None:
-    """Low, likely and high time to empty the line by the emergency drive (rule 5).
-
-    Returns
-    -------
-    tuple of float or None
-        Engaging the drive, the whole line at its speed, and the stops to unload [s];
-        fast and soon gives the low value. None where the folder names no emergency
-        drive.
-    """
-    speed, engage = lift.drives.emergency_speed_m_per_s, lift.drives.emergency_engage_s
-    if speed is None or engage is None:
-        return None
-    length_m, stop = line_length_m(lift), unload_stop_s(lift)
-    count = carriers_to_unload(lift)
-    return (
-        engage.low + length_m / speed.high + count * stop.low,
-        engage.likely + length_m / speed.likely + count * stop.likely,
-        engage.high + length_m / speed.low + count * stop.high,
-    )
-
-
-def unload_stop_s(lift: Lift) -> Triple:
-    """Seconds lost at each carrier while people get off: the folder's or assumed."""
-    return lift.drives.unload_stop_s or UNLOAD_STOP_S
-
-
-def carriers_to_unload(lift: Lift) -> int:
-    """Carriers of one side, each of which comes to a station while the line empties.
-
-    Those of the other side come to theirs meanwhile.
-    """
-    return math.ceil(line_length_m(lift) / lift.carriers.spacing_m)
-
-
 def informer_round_s(lift: Lift) -> float | None:
     """Time until a voice has reached every carrier once (rule 6); None: nobody goes.
 
@@ -234,14 +180,6 @@ def informer_round_s(lift: Lift) -> float | None:
         return None
     share_m = line_length_m(lift) / organisation.informer_count
     return share_m / organisation.informer_speed_m_per_s
-
-
-def _running_pays_until_s(lift: Lift, schedule: Schedule) -> float | None:
-    emptying = emptying_s(lift)
-    if emptying is None:
-        return None
-    run_s = lift.organisation.standdown_s.high + emptying[2]
-    return max(schedule.clear_s - run_s, 0.0)
 
 
 def _limits(lift: Lift, simulation: Simulation, *, order_s: float) -> list[LatestOrder]:
@@ -327,136 +265,6 @@ def _cold(
     ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
     after_s = _latest_s(lift, simulation.order_to_clear_s, by_s=freezes_s - ride_s)
     return [_latest(lift, "cold", after_s, order_s=order_s, source="")]
-
-
-def limits_met(lift: Lift, simulation: Simulation) -> bool | None:
-    """Whether every limit is met on 9 of 10 imagined days; None without a limit.
-
-    Each limit by its own start and end. None is met while people have no team that
-    reaches them.
-    """
-    if not lift.limits:
-        return None
-    return all(is_met(limit, simulation) for limit in lift.limits)
-
-
-def is_met(limit: Limit, simulation: Simulation) -> bool:
-    """Whether one limit is met on 9 of 10 imagined days.
-
-    A limit is for everybody: never met while people have no team that reaches them.
-    """
-    return limit_verdict(limit, simulation) == "met"
-
-
-def limit_verdict(limit: Limit, simulation: Simulation) -> str:
-    """How papers speak of one limit: ``met``, ``missed``, ``unreached``.
-
-    ``unreached``: those who are reached come in time, but people are left hanging.
-    """
-    if late_s(limit, simulation) > 0:
-        return "missed"
-    return "met" if simulation.everyone_reached else "unreached"
-
-
-def late_s(limit: Limit, simulation: Simulation) -> float:
-    """By how much P90 of those who are reached misses a limit [s]; below 0: in time.
-
-    What is met on 9 of 10 days is what `limit_chance` counts: where the limit counts
-    from the stop, each day with its own time from the stop to the order.
-    """
-    return quantile(took_s(limit, simulation), PLANNED_SHARE) - 60.0 * limit.minutes
-
-
-def took_s(limit: Limit, simulation: Simulation) -> FloatArray:
-    """From a limit's own start to its own end, on every imagined day [s]."""
-    return _took_s(
-        limit,
-        clear_s=simulation.order_to_clear_s,
-        safe_s=simulation.order_to_safe_s,
-        stop_to_order_s=simulation.stop_to_order_s,
-    )
-
-
-def missed_by_order(lift: Lift, limit: Limit, simulation: Simulation) -> bool:
-    """Whether a limit is missed only because the order may come after its likely time.
-
-    The planned order is in time, and everybody is reached; on too many days the
-    decision takes longer than likely.
-    """
-    if limit.counts_from != FROM_STOP or not simulation.everyone_reached:
-        return False
-    if late_s(limit, simulation) <= 0:
-        return False
-    needed_s = quantile(end_s(limit, simulation), PLANNED_SHARE)
-    order_s = lift.organisation.stop_to_order_s.likely
-    return order_s + needed_s <= 60.0 * limit.minutes
-
-
-def running_pays(
-    lift: Lift, *, remaining_s: float, standdown_s: float | None = None
-) -> bool | None:
-    """Whether standing down and running the line beats going on (rule 3).
-
-    Parameters
-    ----------
-    lift : Lift
-        With its emergency drive and stand-down times.
-    remaining_s : float
-        What the rope evacuation still needs, from now to the last on the ground [s].
-    standdown_s : float, optional
-        Stand-down [s]; the folder's high value where not given, the cautious one.
-
-    Returns
-    -------
-    bool or None
-        True only if stand-down and emptying at their high values take less than what
-        remains; None where the folder names no emergency drive.
-    """
-    emptying = emptying_s(lift)
-    if emptying is None:
-        return None
-    down_s = lift.organisation.standdown_s.high if standdown_s is None else standdown_s
-    return down_s + emptying[2] < remaining_s
-
-
-def end_s(limit: Limit, simulation: Simulation) -> FloatArray:
-    """From the order to the limit's own end, on every imagined day [s]."""
-    if limit.counts_to == IN_SAFETY:
-        return simulation.order_to_safe_s
-    return simulation.order_to_clear_s
-
-
-def limit_chance(
-    limits: Iterable[Limit],
-    *,
-    clear_s: FloatArray,
-    safe_s: FloatArray,
-    stop_to_order_s: FloatArray,
-    everyone_reached: bool,
-) -> float | None:
-    """Share of days on which every limit is met; None where the folder names none.
-
-    0 while people have no team that reaches them: they hang there on every day.
-    """
-    met = np.full(clear_s.shape, everyone_reached)
-    stated = tuple(limits)
-    for limit in stated:
-        took = _took_s(
-            limit, clear_s=clear_s, safe_s=safe_s, stop_to_order_s=stop_to_order_s
-        )
-        met &= took <= 60.0 * limit.minutes
-    return float(np.mean(met)) if stated else None
-
-
-def _took_s(
-    limit: Limit,
-    *,
-    clear_s: FloatArray,
-    safe_s: FloatArray,
-    stop_to_order_s: FloatArray,
-) -> FloatArray:
-    took = safe_s if limit.counts_to == IN_SAFETY else clear_s
-    return took + stop_to_order_s if limit.counts_from == FROM_STOP else took
 
 
 def doubts(lift: Lift, clock: Clock) -> tuple[Finding, ...]:

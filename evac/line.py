@@ -6,6 +6,7 @@ each hangs above its own ground.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from itertools import pairwise
 
@@ -369,3 +370,15 @@ def _void_doubts(line: Line) -> list[Finding]:
                     )
                 )
     return findings
+
+
+def line_length_m(lift: Lift) -> float:
+    """Length of the line along its supports' rope, one side [m]."""
+    supports = [support for support in lift.supports if not support.mark]
+    return sum(
+        math.hypot(
+            there.distance_m - here.distance_m,
+            there.ground_m + there.rope_height_m - here.ground_m - here.rope_height_m,
+        )
+        for here, there in pairwise(supports)
+    )

@@ -19,17 +19,7 @@ from evac.assignment.priority import find_priorities
 from evac.assignment.remedies import find_remedies
 from evac.carriers import loop_length_m, spacing_doubt
 from evac.clearing import passage_doubts
-from evac.clock import (
-    PLANNED_SHARE,
-    decide,
-    is_met,
-    late_s,
-    likely_clear_s,
-    limit_verdict,
-    limits_met,
-    missed_by_order,
-    took_s,
-)
+from evac.clock import decide, likely_clear_s
 from evac.clock import doubts as clock_doubts
 from evac.currency import drill_doubts
 from evac.daylight import by_night
@@ -45,6 +35,15 @@ from evac.facts.work import (
 from evac.heights.cuts import cut, marks_m
 from evac.heights.envelope import find_heights
 from evac.levers import find_levers
+from evac.limits import (
+    PLANNED_SHARE,
+    is_met,
+    late_s,
+    limit_verdict,
+    limits_met,
+    missed_by_order,
+    took_s,
+)
 from evac.line import lay_out
 from evac.muster import doubts as muster_doubts
 from evac.muster import find_ways, safe_seconds

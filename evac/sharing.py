@@ -12,11 +12,11 @@ import datetime as dt
 
 from evac import access
 from evac.assignment import assign
-from evac.clock import PLANNED_SHARE
 from evac.errors import NoPlanError
 from evac.facts.heights import Heights
 from evac.facts.lift import Lift
 from evac.facts.work import Assignment, Route, UnitGate, Work
+from evac.limits import PLANNED_SHARE
 from evac.quantiles import quantile
 from evac.ready import OnStep, Settled, gravest, settle, work_at_mean
 from evac.simulation import clearing_seconds

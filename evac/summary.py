@@ -8,7 +8,6 @@ from rich.table import Table
 from rich.text import Text
 
 from evac.assignment import last_finish_s, team_of_unit
-from evac.clock import limit_verdict
 from evac.documents.names import runs_text
 from evac.facts.finding import Severity
 from evac.facts.heights import UnitHeights
@@ -18,6 +17,7 @@ from evac.facts.work import Zone
 from evac.figures.carrier_words import say_of
 from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.figures.taken import units_passed, units_taken
+from evac.limits import limit_verdict
 from evac.words import Words
 
 

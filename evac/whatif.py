@@ -13,7 +13,7 @@ import numpy as np
 
 from evac import access, first_lowering, gear, roster
 from evac.clearing import make_schedule, planned_people
-from evac.clock import decide, is_dark, likely_clear_s, limits_met
+from evac.clock import decide, is_dark, likely_clear_s
 from evac.clock import doubts as clock_doubts
 from evac.errors import EvacError
 from evac.facts.finding import Finding, Severity
@@ -24,6 +24,7 @@ from evac.facts.work import Route, Schedule
 from evac.heights.envelope import find_heights
 from evac.heights.follow import Followed, follow, reference_case
 from evac.heights.stop import stop_heights
+from evac.limits import limits_met
 from evac.muster import safe_seconds
 from evac.sharing import share_out
 from evac.simulation import simulate

@@ -14,10 +14,10 @@ from evac.carriers import (
     people_on_line,
 )
 from evac.clearing import make_schedule
-from evac.clock import line_length_m
 from evac.desk.workbench import Workbench, sentence_html
 from evac.facts.lift import Lift, Side
 from evac.facts.plan import Plan
+from evac.line import line_length_m
 from evac.words import Words
 
 _WIDE = {"description_width": "320px"}

@@ -6,7 +6,6 @@ import html
 
 import ipywidgets as widgets
 
-from evac.clock import limit_verdict
 from evac.desk.workbench import Workbench, quietly, sentence_html
 from evac.documents.bundle import sheet_pictures
 from evac.documents.names import not_yours_text
@@ -14,6 +13,7 @@ from evac.facts.lift import Limit
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder, Zone
 from evac.figures.doubt import of_reached, reach_in_doubt
+from evac.limits import limit_verdict
 from evac.maps import map_html
 from evac.words import Words
 

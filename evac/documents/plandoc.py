@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from evac.assignment import last_finish_s
-from evac.clock import limit_verdict
 from evac.documents.blocks import (
     Block,
     blanks,
@@ -42,6 +41,7 @@ from evac.documents.typeset import Fact
 from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
 from evac.figures.doubt import of_reached, reach_in_doubt
+from evac.limits import limit_verdict
 from evac.words import Words
 
 _HASH_SHOWN = 16

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from evac.assignment import last_finish_s
-from evac.clock import emptying_s, running_pays
 from evac.daylight import clock_after
 from evac.documents.blocks import Block, heading, paragraph, steps, table
+from evac.emptying import emptying_s, running_pays
 from evac.facts.plan import Plan
 from evac.facts.work import Informed, LadderStep, Trigger
 from evac.figures.doubt import of_reached
@@ -201,9 +201,6 @@ def _run_rows(
     longer than it is, or running would seem to pay for too long.
     """
     clear_s = plan.schedule.clear_s
-    high_s = (
-        plan.lift.organisation.standdown_s.high + (emptying_s(plan.lift) or (0,))[-1]
-    )
     step_s = _RUN_STEP_S * max(1, -(-clear_s // (_RUN_STEP_S * _MOST_RUN_ROWS)))
     rows = []
     after_s = 0.0

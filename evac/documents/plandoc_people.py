@@ -14,12 +14,12 @@ from evac.carriers import (
     number_carriers,
     people_on_line,
 )
-from evac.clock import line_length_m
 from evac.documents.blocks import Block, heading, paragraph, table
 from evac.documents.plandoc_special import special_blocks
 from evac.errors import NoPlanError
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
+from evac.line import line_length_m
 from evac.words import Words
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)

@@ -5,12 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from evac.assignment import last_finish_s
-from evac.clock import (
-    FROM_ORDER,
-    carriers_to_unload,
-    limit_chance,
-    unload_stop_s,
-)
+from evac.clock import FROM_ORDER
 from evac.documents.blocks import (
     Block,
     figure,
@@ -19,6 +14,7 @@ from evac.documents.blocks import (
     table,
 )
 from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
+from evac.emptying import carriers_to_unload, unload_stop_s
 from evac.factors import NIGHT
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
@@ -27,6 +23,7 @@ from evac.figures import clearing_times, svg_bytes, times
 from evac.figures.carrier_words import say_of
 from evac.figures.doubt import of_reached
 from evac.first_lowering import begins_in_time, stop_to_first_s
+from evac.limits import limit_chance
 from evac.quantiles import quantile
 from evac.words import Words
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from evac.clock import limit_verdict
 from evac.facts.lift import Lift
 from evac.facts.plan import Plan
+from evac.limits import limit_verdict
 from evac.words import Words
 
 _DOUBTS = frozenset({"line.terrain_coarse", "line.table_sparse"})

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from evac import hazards
-from evac.clock import light_from_order, limit_chance
+from evac.clock import light_from_order
 from evac.daylight import in_the_dark
 from evac.errors import NoPlanError
 from evac.factors import DAY_SD, NIGHT, TEAM_SD
 from evac.facts.heights import Heights
 from evac.facts.lift import FloatArray, Lift, Side, Triple
 from evac.facts.work import Assignment, Simulation, UnitGate, Work
+from evac.limits import limit_chance
 from evac.quantiles import quantile, quantile_interval
 from evac.simulation.days import Days, Finishes, draw_days, walk
 from evac.simulation.draws import (

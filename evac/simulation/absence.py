@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from evac.clock import FROM_ORDER, binding_order, late_s, latest_orders, limit_verdict
+from evac.clock import FROM_ORDER, binding_order, latest_orders
 from evac.facts.change import Branch, Branches
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
 from evac.facts.work import Assignment, LatestOrder, Simulation
+from evac.limits import late_s, limit_verdict
 from evac.quantiles import quantile
 
 

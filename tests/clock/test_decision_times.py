@@ -11,20 +11,13 @@ import numpy as np
 import pytest
 from builders import make_lift
 
-from evac.clock import (
-    decide,
-    doubts,
-    emptying_s,
-    informer_round_s,
-    is_dark,
-    limit_verdict,
-    limits_met,
-    line_length_m,
-    running_pays,
-)
+from evac.clock import decide, doubts, informer_round_s, is_dark
 from evac.daylight import ALWAYS_LIGHT, Light, by_daylight, in_the_dark
+from evac.emptying import emptying_s, running_pays
 from evac.facts.lift import CarrierType, Lift, Limit, Triple
 from evac.facts.work import Schedule, Simulation
+from evac.limits import limit_verdict, limits_met
+from evac.line import line_length_m
 from evac.words import Words
 
 HOUR = 3600.0

@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 from builders import make_lift
 
-from evac.clock import decide, limit_chance, limit_verdict
+from evac.clock import decide
 from evac.facts.lift import Lift, Limit, Triple
 from evac.facts.work import Schedule, Simulation
+from evac.limits import limit_chance, limit_verdict
 from evac.plan import make_plan
 from evac.simulation.draws import scores
 from evac.triples import fit_one

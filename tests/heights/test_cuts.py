@@ -15,7 +15,6 @@ from invented_lines import line_of
 
 from evac.assignment import assign
 from evac.assignment.costs import BOTH, make_columns
-from evac.clock import line_length_m
 from evac.documents.bundle import document_files
 from evac.facts.heights import Heights, UnitHeights
 from evac.facts.lift import Lift, Side
@@ -28,7 +27,7 @@ from evac.heights.follow import _raised
 from evac.heights.side_model import span_of
 from evac.heights.stop import stop_heights
 from evac.heights.unloading import unload
-from evac.line import lay_out
+from evac.line import lay_out, line_length_m
 from evac.maps import map_html
 from evac.plan import make_plan
 from evac.ready import make_ready, worth_cutting
