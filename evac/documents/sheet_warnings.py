@@ -199,7 +199,11 @@ def _field_text(finding: Finding, words: Words) -> str:
     """A finding in the words of the field; the office's remedy is in the plan."""
     key = f"sheet.field.{finding.key}"
     if words.has(key):
-        return words.say(key, **{"where": finding.where, **finding.values})
+        values = {"where": finding.where, **finding.values}
+        if {"beside", "side"} <= values.keys():
+            # The sentence names the side once, not beside every support.
+            values["beside"] = str(values["beside"]).replace(f" {values['side']}", "")
+        return words.say(key, **values)
     return " ".join(words.finding(finding))
 
 
