@@ -5,10 +5,8 @@ from __future__ import annotations
 from evac.facts.finding import Finding, Severity
 from evac.facts.lift import FloatArray, Lift, Limit
 from evac.facts.work import Simulation
+from evac.limits import FROM_STOP, PLANNED_SHARE
 from evac.quantiles import quantile
-
-PLANNED_SHARE = 0.9
-"""A time is met where it holds on this share of the imagined days (P90)."""
 
 
 def stop_to_first_s(simulation: Simulation) -> FloatArray:
@@ -18,7 +16,7 @@ def stop_to_first_s(simulation: Simulation) -> FloatArray:
 
 def begins_s(limit: Limit, simulation: Simulation) -> FloatArray:
     """From where a limit counts to the first lowering, on every imagined day [s]."""
-    if limit.counts_from == "stop":
+    if limit.counts_from == FROM_STOP:
         return stop_to_first_s(simulation)
     return simulation.order_to_first_s
 

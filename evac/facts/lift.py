@@ -201,7 +201,7 @@ class Drives:
     emergency_speed_m_per_s: Triple | None
     emergency_engage_s: Triple | None
     unload_stop_s: Triple | None = None
-    """At each carrier, for people to get off; None: `evac.clock.UNLOAD_STOP_S`."""
+    """At each carrier, for people to get off; None: `evac.emptying.UNLOAD_STOP_S`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
