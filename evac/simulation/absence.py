@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
-from evac.clock import FROM_ORDER, binding_order, latest_orders
+import numpy as np
+
+from evac.clock import FROM_ORDER, binding_order, latest_orders, light_from_order
+from evac.daylight import by_daylight, in_the_dark
 from evac.facts.change import Branch, Branches
 from evac.facts.finding import Finding, Severity
-from evac.facts.lift import Lift
+from evac.facts.lift import FloatArray, Lift
 from evac.facts.work import Assignment, LatestOrder, Simulation
 from evac.limits import late_s, limit_verdict
 from evac.quantiles import quantile
 
 
-def days_without(simulation: Simulation, branch: Branch) -> Simulation:
+def days_without(lift: Lift, simulation: Simulation, branch: Branch) -> Simulation:
     """The plan's own imagined days with one team away.
 
     Parameters
     ----------
+    lift : Lift
     simulation : Simulation
         Of the plan.
     branch : Branch
@@ -27,12 +32,11 @@ def days_without(simulation: Simulation, branch: Branch) -> Simulation:
     -------
     Simulation
         Of the branch's days. From the last on the ground to all at a safe place takes
-        as long as in the plan.
+        as long as in the plan by daylight; its part in the dark is the branch's own.
     """
     runs = branch.clear_s.size
     clear_s = branch.clear_s
-    to_safe_s = (simulation.order_to_safe_s - simulation.order_to_clear_s)[:runs]
-    safe_s = clear_s + to_safe_s
+    safe_s = _safe_s(lift, simulation, clear_s)
     return replace(
         simulation,
         runs=runs,
@@ -47,6 +51,20 @@ def days_without(simulation: Simulation, branch: Branch) -> Simulation:
     )
 
 
+def _safe_s(lift: Lift, simulation: Simulation, clear_s: FloatArray) -> FloatArray:
+    """When all are at a safe place; infinite on days on which the plan has no end."""
+    light, runs = light_from_order(lift), clear_s.size
+    plan_clear_s = simulation.order_to_clear_s[:runs]
+    plan_safe_s = simulation.order_to_safe_s[:runs]
+    known = np.isfinite(clear_s) & np.isfinite(plan_clear_s) & np.isfinite(plan_safe_s)
+    way_s = by_daylight(plan_safe_s[known], light) - by_daylight(
+        plan_clear_s[known], light
+    )
+    safe_s = np.full(runs, np.inf)
+    safe_s[known] = in_the_dark(by_daylight(clear_s[known], light) + way_s, light)
+    return safe_s
+
+
 def latest_without(
     lift: Lift, simulation: Simulation, branch: Branch
 ) -> tuple[LatestOrder | None, bool]:
@@ -56,12 +74,17 @@ def latest_without(
     -------
     (LatestOrder or None, bool)
         As `Clock.binding` for the days of the branch; and whether an order in time
-        would meet every limit, False where one that counts from the order is missed.
+        would meet every limit, False where one that counts from the order is missed
+        or where it is not known when all are safe.
     """
     if not branch.clear_s.size:
         return None, False
-    latest = latest_orders(lift, days_without(simulation, branch))
-    return binding_order(latest), all(item.reason != FROM_ORDER for item in latest)
+    days = days_without(lift, simulation, branch)
+    latest = latest_orders(lift, days)
+    helps = all(item.reason != FROM_ORDER for item in latest) and not any(
+        math.isinf(late_s(limit, days)) for limit in lift.limits
+    )
+    return binding_order(latest), helps
 
 
 def doubts(
@@ -101,7 +124,7 @@ def doubts(
         late = [
             b
             for b in others
-            if b.clear_s.size and late_s(limit, days_without(simulation, b)) > 0
+            if b.clear_s.size and late_s(limit, days_without(lift, simulation, b)) > 0
         ]
         if late:
             found.append(

@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from builders import make_lift
 
+from evac.clock import light_from_order
+from evac.daylight import light_of
 from evac.facts.change import Branch, Branches
 from evac.facts.finding import Severity
 from evac.facts.lift import Lift, Limit
 from evac.facts.work import Assignment, Simulation
-from evac.simulation.absence import doubts, latest_without
+from evac.simulation.absence import days_without, doubts, latest_without
 from evac.words import Words
 
 HOUR = 3600.0
@@ -127,6 +129,31 @@ def test_the_latest_order_without_a_team_is_the_limit_less_its_p90(
     assert helps
     assert latest.reason == "limit"
     assert latest.after_stop_s == pytest.approx(60 * latest_min)
+
+
+def test_without_a_team_the_way_to_safety_is_as_dark_as_its_own_end() -> None:
+    # By hand (rule 27): the order after 15 min, dusk 2 h after it. By daylight the plan
+    # ends after 90 min, without the team after 150, and the way takes 30 min: in the
+    # dark after 120 + 30 x 1.3 = 159 and 120 + 60 x 1.3 = 198 min.
+    lift = make_limited(180, counts_to="in safety")
+    order_s = lift.organisation.stop_to_order_s.likely
+    dusk_s = light_of(lift).to_s
+    stop_s = lift.conditions.stop_clock_s + dusk_s - order_s - 2 * HOUR
+    lift = replace(lift, conditions=replace(lift.conditions, stop_clock_s=stop_s))
+    light = light_from_order(lift)
+    assert light.from_s < 0
+    assert light.to_s == pytest.approx(2 * HOUR)
+    days = days_without(lift, make_days(1.5), make_branch("A", 159 / 60))
+    assert days.order_to_safe_s == pytest.approx(np.full(200, 198 * 60.0))
+    unknown = replace(make_days(1.5), order_to_safe_s=np.full(1000, np.inf))
+    assert np.isinf(days_without(lift, unknown, make_branch("A", 2.0)).safe_p90_s)
+
+
+def test_no_order_time_helps_where_nobody_knows_when_all_are_safe() -> None:
+    lift = make_limited(180, counts_to="in safety")
+    unknown = replace(make_days(2.0), order_to_safe_s=np.full(1000, np.inf))
+    _, helps = latest_without(lift, unknown, make_branch("A", 2.5))
+    assert not helps
 
 
 def test_no_order_time_helps_a_limit_from_the_order_or_where_nobody_is_left() -> None:
