@@ -22,16 +22,22 @@ def emptying_s(lift: Lift) -> tuple[float, float, float] | None:
         Engaging the drive, the whole line at its speed, and the stops to unload [s];
         fast and soon gives the low value. None where the folder names no emergency
         drive.
+
+    Notes
+    -----
+    Where people ride on both sides the carriers of the two come to their stations
+    meanwhile, but not at the same moment: the high value has a stop for each of both.
     """
     speed, engage = lift.drives.emergency_speed_m_per_s, lift.drives.emergency_engage_s
     if speed is None or engage is None:
         return None
     length_m, stop = line_length_m(lift), unload_stop_s(lift)
     count = carriers_to_unload(lift)
+    sides = 2 if both_sides_ride(lift) else 1
     return (
         engage.low + length_m / speed.high + count * stop.low,
         engage.likely + length_m / speed.likely + count * stop.likely,
-        engage.high + length_m / speed.low + count * stop.high,
+        engage.high + length_m / speed.low + sides * count * stop.high,
     )
 
 
@@ -43,9 +49,14 @@ def unload_stop_s(lift: Lift) -> Triple:
 def carriers_to_unload(lift: Lift) -> int:
     """Carriers of one side, each of which comes to a station while the line empties.
 
-    Those of the other side come to theirs meanwhile.
+    As many of the other side come to theirs meanwhile.
     """
     return math.ceil(line_length_m(lift) / lift.carriers.spacing_m)
+
+
+def both_sides_ride(lift: Lift) -> bool:
+    """Whether people may have to get off the carriers of either side."""
+    return lift.occupancy.high > 0 and lift.descending_occupancy.high > 0
 
 
 def run_at_worst_s(lift: Lift) -> float | None:

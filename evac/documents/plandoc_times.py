@@ -14,7 +14,7 @@ from evac.documents.blocks import (
     table,
 )
 from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
-from evac.emptying import carriers_to_unload, unload_stop_s
+from evac.emptying import both_sides_ride, carriers_to_unload, unload_stop_s
 from evac.factors import NIGHT
 from evac.facts.lift import Triple
 from evac.facts.plan import Plan
@@ -218,6 +218,8 @@ def _emptying(plan: Plan, words: Words) -> str:
             else "plandoc.unload_stated"
         ),
     )
+    if both_sides_ride(plan.lift):
+        text = f"{text} {words.say('plandoc.emptying_both')}"
     until_s = plan.clock.running_pays_until_s
     if until_s is None:
         return text

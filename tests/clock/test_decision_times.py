@@ -255,7 +255,8 @@ def test_the_earliest_reason_that_can_still_be_met_binds() -> None:
 def test_emptying_is_engaging_the_drive_one_length_and_stops_to_unload() -> None:
     # Rule 5: 0.5 / 1.0 / 2.0 m/s, 5 to 20 min to engage, plus stops to unload; those
     # are 0 / 10 / 30 s a carrier where the folder says nothing (common practice, no
-    # source).
+    # source). People ride down as well: the high value counts the stops of both sides,
+    # which need not fall together.
     lift = make_lift()
     length_m = line_length_m(lift)
     assert 600 < length_m < 640
@@ -264,8 +265,13 @@ def test_emptying_is_engaging_the_drive_one_length_and_stops_to_unload() -> None
         (
             300 + length_m / 2.0,
             600 + length_m / 1.0 + 10 * count,
-            1200 + length_m / 0.5 + 30 * count,
+            1200 + length_m / 0.5 + 2 * 30 * count,
         )
+    )
+    empty = Triple(low=0.0, likely=0.0, high=0.0)
+    one_side = replace(lift, descending_occupancy=empty)
+    assert (emptying_s(one_side) or (0.0,))[-1] == pytest.approx(
+        1200 + length_m / 0.5 + 30 * count
     )
     own = changed(lift, "drives", unload_stop_s=Triple(low=5.0, likely=5.0, high=5.0))
     low_s, likely_s, high_s = emptying_s(own) or (0.0, 0.0, 0.0)
@@ -276,11 +282,12 @@ def test_emptying_is_engaging_the_drive_one_length_and_stops_to_unload() -> None
 
 def test_running_pays_only_if_stand_down_and_emptying_end_sooner() -> None:
     # High values: 1,500 s stand-down, 1,200 s to engage, 2 s a metre, and 30 s a
-    # carrier to unload, without which running would seem to pay for too long.
+    # carrier of both sides to unload, without which running would seem to pay for too
+    # long.
     lift = make_lift()
     length_m = line_length_m(lift)
     count = math.ceil(length_m / lift.carriers.spacing_m)
-    needed_s = 1500 + 1200 + 2 * length_m + 30 * count
+    needed_s = 1500 + 1200 + 2 * length_m + 2 * 30 * count
     assert running_pays(lift, remaining_s=needed_s + 1) is True
     assert running_pays(lift, remaining_s=needed_s - 1) is False
     clock = decide(lift, make_simulation(), SCHEDULE)
