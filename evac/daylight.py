@@ -237,9 +237,9 @@ def by_night(lift: Lift) -> Lift:
     """The lift with its stated times as long as they take at night (rule 27).
 
     Getting ready, line secured, ways, gates and what they add to a rescue, vehicle
-    rounds and the way to a safe place. Step times of rescues get their factor where
-    they are looked up (`evac.timing.steps.day_factor`). The same lift where the plan is
-    not for the night, or the night is already counted.
+    rounds, informers, the stand-down and the way to a safe place. Step times of rescues
+    get their factor where they are looked up (`evac.timing.steps.day_factor`). The same
+    lift where the plan is not for the night, or the night is already counted.
     """
     if not lift.conditions.night or lift.night_counted:
         return lift
@@ -263,6 +263,8 @@ def by_night(lift: Lift) -> Lift:
         organisation=replace(
             organisation,
             order_to_secured_s=slower(organisation.order_to_secured_s),
+            standdown_s=slower(organisation.standdown_s),
+            informer_speed_m_per_s=organisation.informer_speed_m_per_s / NIGHT,
             ground_to_safe_s=slower(organisation.ground_to_safe_s),
         ),
         travel=replace(lift.travel, night_factor=NIGHT),

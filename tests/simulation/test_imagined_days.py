@@ -17,7 +17,7 @@ import evac.simulation.days as days_module
 from evac import hazards, timing
 from evac.assignment import assign
 from evac.clearing import carriers_in_unit, make_schedule, runs_towards_last, turns
-from evac.clock import light_from_order
+from evac.clock import informer_round_s, light_from_order
 from evac.daylight import by_night
 from evac.errors import NoPlanError
 from evac.factors import READY_FACTOR
@@ -298,6 +298,11 @@ def test_the_night_is_counted_once() -> None:
     secured = night.organisation.order_to_secured_s
     assert slow.organisation.order_to_secured_s.high == pytest.approx(
         1.3 * secured.high
+    )
+    down = night.organisation.standdown_s
+    assert slow.organisation.standdown_s.high == pytest.approx(1.3 * down.high)
+    assert informer_round_s(slow) == pytest.approx(
+        1.3 * (informer_round_s(night) or 0.0)
     )
     (_, heights, work, _), (_, _, slow_work, _) = make_chain(day), make_chain(slow)
     assert heights.line.supports
