@@ -160,6 +160,9 @@ def test_a_lower_start_loses_a_downhill_technique() -> None:
     )
     assert "gear.lost_direction" not in keys(lift)
     assert keys(lower)["gear.lost_direction"] == "Team 1"
+    none = (), (), ()
+    lost = next(f for f in doubts(lower, *none) if f.key == "gear.lost_direction")
+    assert "pick-offs with it are not counted either" in Words().finding(lost)[0]
     assert "Team 1" in {option.team for option in options(lift)}
     assert "Team 1" not in {option.team for option in options(lower)}
     either_way = replace(
