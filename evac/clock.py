@@ -125,7 +125,7 @@ def binding_order(latest: Iterable[LatestOrder]) -> LatestOrder | None:
     these the earliest of what is lost.
     """
     timed = [item for item in latest if item.reason != FROM_ORDER]
-    held = [item for item in timed if item.reason == LIMIT or item.after_stop_s >= 0]
+    held = [item for item in timed if not item.lost]
     return min(held or timed, key=lambda item: item.after_stop_s, default=None)
 
 

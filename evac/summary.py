@@ -198,6 +198,17 @@ def _times(plan: Plan, words: Words) -> Group:
     binding = clock.binding
     if binding is None:
         lines.append(_line(words.say("summary.latest_none"), "yellow"))
+    elif binding.lost:
+        lines.append(
+            _line(
+                words.say(
+                    of_reached(plan, "summary.latest_lost"),
+                    stop_clock_s=clock.stop_clock_s,
+                    reason=words.say(f"clock.{binding.reason}"),
+                ),
+                "bold red",
+            )
+        )
     elif binding.after_stop_s < 0:
         lines.append(
             _line(

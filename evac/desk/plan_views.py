@@ -75,6 +75,10 @@ def latest_text(binding: LatestOrder | None, words: Words) -> str:
     """By when the order must be given, and why."""
     if binding is None:
         return words.say("desk.latest_none")
+    if binding.lost:
+        return words.say(
+            "desk.latest_lost", reason=words.say(f"clock.{binding.reason}")
+        )
     # Rounded down: a latest time must never be shown later.
     after_s = 60 * (binding.after_stop_s // 60)
     return words.say(

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from itertools import chain
 from typing import Any
 
-from evac.clock import FROM_ORDER
+from evac.clock import FROM_ORDER, LIMIT
 from evac.documents.blocks import Block, paragraph, points
+from evac.facts.work import lost_to_the_day
 from evac.words import Words
 
 _HEIGHT_CHANGE_M = 0.05
@@ -92,10 +93,13 @@ def _times(old: Record, new: Record, words: Words) -> list[str]:
         if before != now:
             found.append(words.say(f"plandoc.compare.{key}", before=before, now=now))
     latest = [_latest_s(record) for record in (old, new)]
+    absent = [words.say(f"plandoc.compare.not_asked_{key}") for key in ("old", "new")]
     for reason in dict.fromkeys(chain.from_iterable(latest)):
         before, now = (
-            _order_time(record, times_s.get(reason), words)
-            for record, times_s in zip((old, new), latest, strict=True)
+            _order_time(record, reason, times_s[reason], words)
+            if reason in times_s
+            else _no_order_time(record, reason, words, absent=text)
+            for record, times_s, text in zip((old, new), latest, absent, strict=True)
         )
         if before != now:
             found.append(
@@ -112,7 +116,7 @@ def _times(old: Record, new: Record, words: Words) -> list[str]:
 def _duration(record: Record, key: str, words: Words) -> str:
     value_s = record[key]
     if value_s is None:
-        return words.say("plandoc.compare.none")
+        return words.say("plandoc.not_known")
     return _of_reached(record, words.duration(value_s), words)
 
 
@@ -129,9 +133,20 @@ def _latest_s(record: Record) -> dict[str, float | None]:
     return found
 
 
-def _order_time(record: Record, after_s: float | None, words: Words) -> str:
-    if after_s is None:
-        return words.say("plandoc.compare.none")
+def _no_order_time(record: Record, reason: str, words: Words, *, absent: str) -> str:
+    """Of a reason that one record lacks: nobody asks for it, or no order meets it."""
+    ends_s = (record["p90_s"], record["safe_p90_s"])
+    # A limit whose end nobody knows is missed whenever ordered, and has no entry.
+    if reason == LIMIT and record["limit_met"] is False and None in ends_s:
+        return words.say("plandoc.compare.no_order")
+    return absent
+
+
+def _order_time(
+    record: Record, reason: str, after_s: float | None, words: Words
+) -> str:
+    if after_s is None or lost_to_the_day(reason, after_stop_s=after_s):
+        return words.say("plandoc.compare.no_order")
     if after_s < 0:
         text = words.say("plandoc.compare.before_stop", late_s=-after_s)
     else:

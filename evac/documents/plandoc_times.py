@@ -237,6 +237,12 @@ def latest_sentence(plan: Plan, words: Words) -> str:
         return words.say("plandoc.sum_no_latest")
     reason = words.say(f"clock.{binding.reason}")
     stop_clock_s = plan.clock.stop_clock_s
+    if binding.lost:
+        return words.say(
+            of_reached(plan, "plandoc.sum_lost"),
+            stop_clock_s=stop_clock_s,
+            reason=reason,
+        )
     if binding.after_stop_s < 0:
         return words.say(
             of_reached(plan, "plandoc.sum_too_late"),
@@ -296,11 +302,9 @@ def decision_blocks(plan: Plan, words: Words) -> list[Block]:
 def _latest_table(plan: Plan, words: Words) -> Block:
     rows = []
     for item in plan.clock.latest:
-        # Skin that freezes sooner than the last is down does so whenever ordered.
-        lost = item.reason == "cold" and item.after_stop_s < 0
-        never = lost or item.reason == FROM_ORDER
-        if lost:
-            after = words.say("plandoc.cold_lost")
+        never = item.lost or item.reason == FROM_ORDER
+        if item.lost:
+            after = words.say(f"plandoc.lost_{item.reason}")
         elif never:
             after = words.say("plandoc.missed_by", late_s=-item.after_stop_s)
         elif item.after_stop_s < 0:

@@ -395,6 +395,20 @@ class LatestOrder:
     source: str
     """Of a limit, as the folder names it; empty for dusk and cold."""
 
+    @property
+    def lost(self) -> bool:
+        """Whether no order comes early enough; see `lost_to_the_day`."""
+        return lost_to_the_day(self.reason, after_stop_s=self.after_stop_s)
+
+
+def lost_to_the_day(reason: str, *, after_stop_s: float) -> bool:
+    """Whether dusk or cold comes before the last is down even if ordered at the stop.
+
+    Nobody can order before the stop, so that is no latest order. A missed limit is not
+    lost to the day: by how much it is missed alarms, and stands.
+    """
+    return reason in ("dusk", "cold") and after_stop_s < 0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clock:

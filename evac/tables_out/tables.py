@@ -10,7 +10,7 @@ from datetime import date
 from evac.assignment import last_finish_s
 from evac.facts.heights import UnitHeights
 from evac.facts.plan import Plan
-from evac.facts.work import Zone
+from evac.facts.work import LatestOrder, Zone
 from evac.figures.doubt import of_reached, reach_in_doubt
 from evac.figures.taken import carriers_most, units_passed, units_taken
 from evac.words import Words
@@ -121,7 +121,7 @@ def _summary(plan: Plan, words: Words) -> Table:
             if math.isfinite(simulation.safe_p90_s)
             else words.say("tables.not_known")
         ),
-        "latest_order_min": binding.after_stop_s / 60 if binding else None,
+        "latest_order_min": _latest_order(binding, words),
         "proven": _yes(plan.assignment.proven, words),
         "caution": words.say("cautions.short"),
     }
@@ -138,6 +138,14 @@ def _summary(plan: Plan, words: Words) -> Table:
         for key, value in items.items()
     )
     return _table("summary", ("item", "value"), rows, words)
+
+
+def _latest_order(binding: LatestOrder | None, words: Words) -> Entry:
+    if binding is None:
+        return None
+    if binding.lost:
+        return words.say("tables.no_order")
+    return binding.after_stop_s / 60
 
 
 def _units(plan: Plan, words: Words) -> Table:

@@ -92,17 +92,54 @@ def test_a_time_that_leaves_people_out_says_so() -> None:
         (2310.0, "38 min after the stop"),
         (2280.0, "38 min after the stop"),
         (-95.0, "2 min before the stop (too late)"),
-        (None, "none"),
+        (None, "no order meets it"),
     ],
 )
 def test_a_latest_order_is_shown_as_the_plan_shows_it(
     after_s: float | None, told: str
 ) -> None:
     before, now = record(make_plan()), record(make_plan())
-    before["latest"] = [{"reason": "dusk", "after_stop_s": 300.0}]
-    now["latest"] = [{"reason": "dusk", "after_stop_s": after_s}]
+    before["latest"] = [{"reason": "limit", "after_stop_s": 300.0}]
+    now["latest"] = [{"reason": "limit", "after_stop_s": after_s}]
     (text,) = changes(before, now, words=Words())
-    assert text.endswith(f": was 5 min after the stop, is {told} now.")
+    assert text.endswith(f" before: 5 min after the stop; now: {told}.")
+
+
+@pytest.mark.parametrize("reason", ["dusk", "cold"])
+def test_what_no_order_meets_is_told_apart_from_what_nobody_asks_for(
+    reason: str,
+) -> None:
+    # A mild day asks for no order before the cold; on a bitter one no order helps.
+    held, lost, gone = (record(make_plan()) for _ in range(3))
+    held["latest"] = [{"reason": reason, "after_stop_s": 300.0}]
+    lost["latest"] = [{"reason": reason, "after_stop_s": -95.0}]
+    gone["latest"] = []
+
+    def told(before: dict[str, Any], now: dict[str, Any]) -> str:
+        (text,) = changes(before, now, words=Words())
+        return text.partition(" before: ")[2]
+
+    assert told(held, lost) == "5 min after the stop; now: no order meets it."
+    assert told(lost, gone) == "no order meets it; now: no longer asked for."
+    assert told(gone, held) == "not asked for; now: 5 min after the stop."
+    worse = {**lost, "latest": [{"reason": reason, "after_stop_s": -900.0}]}
+    assert changes(lost, worse, words=Words()) == []
+
+
+def test_a_limit_with_no_known_end_is_met_by_no_order() -> None:
+    # Such a limit has no entry in the record, like one that was taken out.
+    before, endless = record(make_plan()), record(make_plan())
+    before["latest"] = [{"reason": "limit", "after_stop_s": 300.0}]
+    endless |= {"latest": [], "limit_met": False, "safe_p90_s": None}
+    found = changes(before, endless, words=Words())
+    (text,) = (text for text in found if text.startswith("Latest order"))
+    assert text.endswith("now: no order meets it.")
+    (safe,) = (text for text in found if "all safe" in text)
+    assert safe.endswith("not known now.")
+    out = {**endless, "limit_met": None, "safe_p90_s": before["safe_p90_s"]}
+    found = changes(before, out, words=Words())
+    (text,) = (text for text in found if text.startswith("Latest order"))
+    assert text.endswith("now: no longer asked for.")
 
 
 def test_of_two_limits_the_one_that_binds_is_compared() -> None:
@@ -111,7 +148,7 @@ def test_of_two_limits_the_one_that_binds_is_compared() -> None:
     before["latest"] = [{"reason": "limit", "after_stop_s": s} for s in (600.0, 3600.0)]
     now["latest"] = [{"reason": "limit", "after_stop_s": s} for s in (3600.0, 300.0)]
     (text,) = changes(before, now, words=Words())
-    assert "was 10 min after the stop, is 5 min after the stop now" in text
+    assert "before: 10 min after the stop; now: 5 min after the stop." in text
 
 
 @pytest.mark.parametrize(

@@ -14,9 +14,11 @@ from made_plan import NOTES, make_long_lift, make_plan, walked_past
 from paper_text import Page, joined, read_pages
 from rich.console import Console
 
+from evac.clock import binding_order
 from evac.desk.plan_views import verdict_lines, zone_rows
 from evac.documents.blocks import Block
 from evac.documents.bundle import document_files
+from evac.documents.compare import changes
 from evac.documents.contents import answers
 from evac.documents.plandoc_heights import height_blocks
 from evac.documents.plandoc_ladder import informing_blocks
@@ -304,6 +306,45 @@ def test_a_missed_limit_from_the_order_names_no_latest_order() -> None:
     print_summary(console, late, Words(), written="-")
     assert isinstance(console.file, io.StringIO)
     assert "too late when the lift stops" not in console.file.getvalue()
+
+
+@pytest.mark.parametrize(("reason", "unreached"), [("cold", None), ("dusk", 14)])
+def test_what_no_order_meets_has_no_latest_order_on_any_paper(
+    reason: str, unreached: int | None
+) -> None:
+    # Nobody can order before the stop (common practice, no source): where bare skin
+    # freezes, or light goes, sooner than the last is down, no time stands for it.
+    plan = make_plan(unreached_span=unreached)
+    lost = LatestOrder(
+        reason=reason,
+        after_stop_s=-43 * 60.0,
+        clock_s=plan.clock.stop_clock_s - 43 * 60.0,
+        met=False,
+        source="",
+    )
+    assert binding_order((lost,)) == lost
+    late = replace(plan, clock=replace(plan.clock, binding=lost, latest=(lost,)))
+    console = Console(file=io.StringIO(), width=400)
+    print_summary(console, late, Words(), written="-")
+    assert isinstance(console.file, io.StringIO)
+    rows = dict(row[:2] for row in plan_tables(late, Words())[0].rows)
+    (order,) = (rows[key] for key in rows if str(key).startswith("latest order"))
+    now = json.loads(plan_json(late))
+    compared = changes({**now, "latest": []}, now, words=Words())
+    papers = {
+        "document": "".join(page.joined for page in pages_of(late)),
+        "terminal": console.file.getvalue(),
+        "notebook": " ".join(verdict_lines(late, Words())),
+        "workbook": str(order),
+        "comparison": " ".join(compared),
+    }
+    for name, paper in papers.items():
+        told = joined(paper).lower()
+        assert joined("43 min before the stop") not in told, name
+        assert joined("too late when the lift stops") not in told, name
+        assert "-43" not in told, name
+        said = "no order meets it" if name == "comparison" else "is early enough"
+        assert joined(said) in told, name
 
 
 def test_the_terminal_judges_every_limit_by_itself() -> None:
