@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
 from evac.facts.finding import Finding, Severity
@@ -61,7 +61,14 @@ def people_needed(
         roles=sum(organisation.roles.values()),
         informers=organisation.informer_count,
         hazards=sum(item.extra_people for item in lift.hazards if item.id in met),
-        receivers=max(0, receivers - organisation.roles.get(MUSTER_ROLE, 0)),
+        receivers=max(0, receivers - _named_receivers(organisation.roles)),
+    )
+
+
+def _named_receivers(roles: Mapping[str, int]) -> int:
+    # Operators write roles as they print them: "Muster" names the same people.
+    return sum(
+        count for role, count in roles.items() if role.strip().casefold() == MUSTER_ROLE
     )
 
 

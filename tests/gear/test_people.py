@@ -55,6 +55,11 @@ def test_receivers_are_people_too_beyond_those_that_a_role_names() -> None:
     assert short.key == "gear.people_short"
     assert (short.values["needed"], short.values["receivers"]) == (20, 1)
     assert 'beyond the role "muster" 1)' in Words().finding(short)[0]
+    # "Muster" as a title is the same role; counted twice they would be too many.
+    titled = {**lift.organisation.roles, "Muster": 3}
+    del titled["muster"]
+    titled_lift = replace(lift, organisation=replace(lift.organisation, roles=titled))
+    assert told(titled_lift, present=20, points=used).key == ""
     # No role at all: every receiver counts.
     bare = replace(lift, organisation=replace(lift.organisation, roles={}))
     needed = people_needed(bare, options(bare), (), points=used)
