@@ -77,7 +77,7 @@ def check_step_times(
     """
     kinds = (*TECHNIQUE_KINDS, ON_THE_GROUND)
     problems: list[Problem] = []
-    seen: dict[tuple[str, str, bool], int] = {}
+    seen: dict[tuple[str, str, str, bool], int] = {}
     for row, number in zip(rows, numbers, strict=True):
         if row.technique not in kinds:
             problems.append(
@@ -89,7 +89,8 @@ def check_step_times(
                 )
             )
         is_hard = is_hard_walk(row.step, condition=row.condition)
-        key = (row.technique, row.step, is_hard)
+        # "lower" costs time for each metre and, beside it, for each passenger.
+        key = (row.technique, row.step, row.per, is_hard)
         if key in seen:
             problems.append(
                 problem(

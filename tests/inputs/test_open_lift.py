@@ -62,6 +62,24 @@ def test_stops_to_unload_and_the_part_before_rescue_may_be_given(
     assert lift.limits[0].before_rescue_min == 30
 
 
+def test_a_step_may_cost_by_the_metre_and_by_the_passenger(tmp_path: Path) -> None:
+    # Two costs of one name; the ways of costing keep them apart.
+    by_metre = "lower,metre,1.2,1.7,3.0,\n"
+    loop = "loop over the haul rope belayed from the ground"
+    times = edited(
+        "times.csv", by_metre, by_metre + f"{loop},lower,passenger,5,9,20,\n"
+    )
+
+    lift = open_lift(write_folder(tmp_path, times_csv=times))
+
+    assert {
+        (s.per, s.seconds.likely) for s in lift.step_times if s.step == "lower"
+    } == {
+        ("metre", 1.7),
+        ("passenger", 9.0),
+    }
+
+
 def test_supports_without_a_place_stand_on_the_straight_line(tmp_path: Path) -> None:
     lift = open_lift(write_folder(tmp_path))
 
