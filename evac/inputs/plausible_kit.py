@@ -17,6 +17,8 @@ HAND_THROW_M = (10.0, 12.0)
 MOST_HAND_THROW_M = 15.0
 """A good throw; above it nobody is believed without being asked (common practice, no
 source)."""
+MOST_LAUNCHED_M = 40.0
+"""How high a launcher usually gets a line (common practice, no source)."""
 LONGEST_ROPE_M = 120.0
 """Of ropes that rescuers carry (common practice, no source)."""
 STEEPEST_ROPE_DEG = 45.0
@@ -32,8 +34,17 @@ def kit_doubts(lift: Lift) -> list[Finding]:
     thrown = {item.id for item in lift.techniques if item.needs_line_over_rope}
     found: list[Finding] = []
     for kit in lift.kits:
-        by_hand = kit.technique in thrown and not kit.launcher
-        if by_hand and kit.throw_height_m > MOST_HAND_THROW_M:
+        over_rope = kit.technique in thrown
+        if over_rope and kit.launcher:
+            found += unusual(
+                "launched_height",
+                kit.throw_height_m,
+                (0.0, MOST_LAUNCHED_M),
+                unit="_m",
+                where=kit.id,
+                by_feet_m=kit.throw_height_m * FOOT_M,
+            )
+        elif over_rope and kit.throw_height_m > MOST_HAND_THROW_M:
             found += unusual(
                 "throw_height",
                 kit.throw_height_m,

@@ -320,6 +320,17 @@ class LimitSection(_Section):
     source: Sentence
     before_rescue_min: Annotated[Num | None, Field(gt=0, le=2_880)] = None
 
+    @model_validator(mode="after")
+    def _part_of_it(self) -> LimitSection:
+        part_min = self.before_rescue_min
+        if part_min is not None and part_min > self.minutes:
+            reject(
+                "part_above_limit",
+                column="before_rescue_min",
+                minutes=f"{self.minutes:g}",
+            )
+        return self
+
 
 class DrivesSection(_Section):
     """``[drives]``."""

@@ -37,7 +37,9 @@ def test_a_throw_in_feet_without_a_launcher_is_refused(tmp_path: Path) -> None:
         "kit.csv, row 2, column throw_height_m: found 40, expected at most 25.0 m "
         "without a launcher (common practice, no source). By hand a line gets 10 to "
         "12 m high over the rope: if the number is in feet, write 12.2 m; if a "
-        "launcher belongs to the kit, write yes in the column launcher."
+        "launcher belongs to the kit, write yes in the column launcher; if somebody "
+        "on the rope carries the line over, write no in needs_line_over_rope of the "
+        "technique."
     )
 
 
@@ -55,6 +57,21 @@ def test_a_throw_that_few_can_do_is_told(tmp_path: Path) -> None:
 def test_a_launcher_throws_as_high_as_it_throws(tmp_path: Path) -> None:
     kit = edited("kit.csv", "loop,50,12,no,2027-09-30\nL2", "loop,50,40,yes,\nL2")
     assert told(write_folder(tmp_path, kit_csv=kit)) == []
+
+
+def test_a_launched_line_in_feet_is_told(tmp_path: Path) -> None:
+    # 82 ft are 25 m; above 40 m: common practice, no source.
+    kit = edited("kit.csv", "loop,50,12,no,2027-09-30\nL2", "loop,50,82,yes,\nL2")
+
+    (text,) = told(write_folder(tmp_path / "feet", kit_csv=kit))
+
+    assert text.startswith(
+        "Kit L1: its launcher is said to get a line 82.0 m high over the rope; more "
+        "than 40.0 m is unusual (common practice, no source)."
+    )
+    assert "if the number is in feet, write 25.0 m" in text
+    metres = kit.replace("50,82,yes", "50,25,yes")
+    assert told(write_folder(tmp_path / "metres", kit_csv=metres)) == []
 
 
 def test_a_throw_of_a_kit_that_throws_nothing_is_nobodys_reach(tmp_path: Path) -> None:
