@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from evac.assignment import units_in_order
+from evac.facts.heights import IntArray
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.facts.work import Zone
@@ -29,12 +30,29 @@ def units_passed(plan: Plan, zones: Sequence[Zone]) -> set[tuple[Side, int]]:
 
 
 def carriers_most(plan: Plan, zones: Sequence[Zone]) -> int:
-    """Most carriers that some zones hold together at any one stop position."""
-    taken = units_taken(plan, zones)
-    found = sum(
-        np.isin(spans, [span for its_side, span in taken if its_side is side]).sum(
-            axis=1
-        )
-        for side, spans in plan.heights.stops.span_index.items()
-    )
-    return int(np.max(found, initial=0))
+    """Most carriers that some zones hold together at any one stop position.
+
+    The grid knows one load and some stop positions: between two of them, or under
+    another load, each row of spans may hold one more, never more than its spans do.
+    """
+    stops = plan.heights.stops
+    most_of = {
+        (unit.side, unit.span_index): unit.carriers_most for unit in plan.heights.units
+    }
+    held: list[IntArray] = []
+    for side, row in _rows(units_taken(plan, zones)):
+        counted = np.isin(stops.span_index[side], row).sum(axis=1)
+        most = sum(most_of[side, span] for span in row)
+        held.append(counted + np.clip(most - counted, 0, 1))
+    return int(np.max(sum(held), initial=0))
+
+
+def _rows(units: set[tuple[Side, int]]) -> list[tuple[Side, list[int]]]:
+    """Spans of one side that follow one another, together."""
+    rows: list[tuple[Side, list[int]]] = []
+    for side, span in sorted(units):
+        if rows and rows[-1][0] is side and rows[-1][1][-1] == span - 1:
+            rows[-1][1].append(span)
+        else:
+            rows.append((side, [span]))
+    return rows
