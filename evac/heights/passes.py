@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from evac.heights.load_cases import (
     row_of,
     weight_n,
 )
-from evac.heights.side_model import SideModel
+from evac.heights.side_model import SideModel, side_phase_m
 from evac.heights.tension import (
     NO_FRICTION,
     TensionCase,
@@ -43,6 +44,8 @@ from evac.rope.tension import Held, Kept, LoopSide, LoopState, rule_beside
 
 RANGE_SHARE = 0.03
 """By so much of it the range of return tensions is widened beyond those met."""
+TRAVEL_STOPS_EACH = 4
+"""Stop positions at which a carriage's travel is solved, for each of `other_stops`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -324,8 +327,9 @@ def _range_n(states: list[LoopState]) -> tuple[float, float]:
 def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float, float]:
     """Rules (2, 7) of one side whose tension is held at the drive, and their error.
 
-    The third is the travel of the carriage from state to state. Wherever it takes the
-    carriers, they stood there at another stop position: heights hold it already.
+    The third is the travel of the carriage from state to state, at the stop position
+    at which it is greatest. Wherever it takes the carriers, they stood there at another
+    stop position: heights hold it already.
     """
     own_loads = [
         asked.loads(asked.side, case)
@@ -349,12 +353,36 @@ def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float, float]:
         for case in other_cases
         for loads in _others(asked, case)
     ]
-    lengths_m = [state.unstretched_length_m for state in states]
+    stops = TRAVEL_STOPS_EACH * asked.sampling.other_stops
+    offsets_m = asked.lift.carriers.spacing_m * np.arange(stops) / stops
     return (
         _outermost([rule for rule, _ in found]),
         max(miss for _, miss in found),
-        (max(lengths_m) - min(lengths_m)) / 2,
+        max(_travel_m(asked, held, float(offset)) for offset in offsets_m),
     )
+
+
+def _travel_m(asked: _Asked, held: Held, offset_m: float) -> float:
+    """Travel of the carriage between a full and an empty line, at one stop position.
+
+    Full or empty, each side by itself: other loads lie between.
+    """
+    loads = {
+        side: [
+            asked.loads(
+                side,
+                case,
+                phase_m=side_phase_m(asked.lift, side=side, stop_offset_m=offset_m),
+            )
+            for case in (fullest_case(asked.cases, side), ALL_EMPTY)
+        ]
+        for side in Side
+    }
+    lengths_m = [
+        asked.pair(own, other, held=held, near=None).unstretched_length_m
+        for own, other in product(loads[asked.side], loads[other_side(asked.side)])
+    ]
+    return (max(lengths_m) - min(lengths_m)) / 2
 
 
 def _locked_pass(
