@@ -31,7 +31,7 @@ def people_blocks(plan: Plan, words: Words) -> list[Block]:
     ride_s = line_length_m(plan.lift) / plan.lift.drives.line_speed_m_per_s
     return [
         heading(words.say("people.title")),
-        paragraph(words.say("people.expected_intro", ride_s=ride_s)),
+        paragraph(words.say("people.expected_intro", ride_exact_s=ride_s)),
         _counts(plan, words),
         paragraph(words.say("people.counts")),
         *special_blocks(plan, words),

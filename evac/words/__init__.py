@@ -169,6 +169,11 @@ class Words:
             return f"{minutes} min"
         return f"{minutes // 60} h {minutes % 60:02d} min"
 
+    def exact_duration(self, value_s: float) -> str:
+        """A duration to the second, for what is measured with a watch: 6 min 42 s."""
+        minutes, seconds = divmod(round(value_s), 60)
+        return f"{minutes} min {seconds:02d} s"
+
     def step_seconds(self, value_s: float) -> str:
         """Seconds of one step, such as of a metre: 1.45, 4.8, 74.
 
@@ -198,6 +203,7 @@ _SHOWERS: dict[str, Callable[[Words, float], str]] = {
     "_m_per_s": lambda w, v: f"{w.number(v, 1)} m/s",
     "_kg_per_m": lambda w, v: f"{w.number(v, 2)} kg/m",
     "_step_s": lambda w, v: f"{w.step_seconds(v)} s",
+    "_exact_s": lambda w, v: w.exact_duration(v),
     "_clock_s": lambda w, v: w.clock_time(v),
     "_share": lambda w, v: f"{w.number(100 * v, 0)} %",
     "_deg": lambda w, v: f"{w.number(v, 0)}°",

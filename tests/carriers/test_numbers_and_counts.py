@@ -15,7 +15,9 @@ from scipy import stats
 from evac.carriers import (
     Counts,
     PeopleOnLine,
+    PeopleSource,
     Sighting,
+    both_sides,
     carriers_by_span,
     loop_length_m,
     nearest_stop,
@@ -229,17 +231,52 @@ def test_a_gate_counts_those_of_the_last_ride() -> None:
 def test_an_untallied_carrier_or_a_missing_person_keeps_the_line_open() -> None:
     # Rule 23: common practice, no source.
     done = Counts(
-        expected=PeopleOnLine(low=5, likely=7, high=9, source="occupancy"),
+        expected=PeopleOnLine(low=5, likely=7, high=9, source=PeopleSource.OCCUPANCY),
         lowered=7,
         received=7,
-        untallied={},
-        rescuers_out=0,
+        logged=40,
+        parked=2,
+        on_loop=42,
+        reckoned=40,
+        out=0,
     )
     assert done.line_clear
     assert done.within_expected
     one_lost = replace(done, received=6)
     assert (one_lost.missing, one_lost.line_clear) == (1, False)
     assert not replace(done, received=8).line_clear
-    assert not replace(done, untallied={"Upper patrol": 1}).line_clear
-    assert not replace(done, rescuers_out=1).line_clear
+    assert not replace(done, logged=39).line_clear
+    # 40 hang and 2 stand in stations: 42 is not 43 on the loop, nor is it 41.
+    assert replace(done, on_loop=43).untallied == 1
+    assert replace(done, on_loop=41).untallied == -1
+    assert not replace(done, on_loop=41).line_clear
+    assert not replace(done, out=1).line_clear
     assert not replace(done, lowered=10, received=10).within_expected
+
+
+def test_a_line_is_never_clear_where_nobody_says_how_many_carriers_there_are() -> None:
+    # Rule 23: common practice, no source.
+    counts = Counts(
+        expected=PeopleOnLine(low=5, likely=7, high=9, source=PeopleSource.OCCUPANCY),
+        lowered=7,
+        received=7,
+        logged=40,
+        parked=0,
+        on_loop=None,
+        reckoned=40,
+        out=0,
+    )
+    assert counts.nothing_open
+    assert not counts.line_clear
+    # One in a station does not stand for one that hangs.
+    short = replace(counts, logged=39, parked=1)
+    assert (short.untallied, short.nothing_open) == (1, False)
+
+
+def test_people_of_both_sides_say_what_they_come_from() -> None:
+    lift = make_lift()
+    sides = people_on_line(lift, make_flat_heights(lift).stops)
+    assert both_sides(sides).source == PeopleSource.OCCUPANCY
+    sides[UP] = people_from_gate(30, ride_s=300.0)
+    assert both_sides(sides).source == PeopleSource.BOTH
+    assert both_sides({UP: sides[UP]}).source == PeopleSource.GATE

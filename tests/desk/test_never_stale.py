@@ -24,7 +24,15 @@ from evac.facts.rehearsal import DrillKind
 from evac.rehearsal import draw_drill
 from evac.words import Words
 
-VIEWS = ("verdict", "zones", "findings", "the_map", "the_sheet", "heights_at_a_stop")
+VIEWS = (
+    "verdict",
+    "zones",
+    "findings",
+    "the_map",
+    "the_sheet",
+    "heights_at_a_stop",
+    "three_counts",
+)
 
 
 def everything_shown(view: widgets.Widget) -> str:
@@ -67,6 +75,7 @@ def test_a_refused_folder_clears_what_the_last_lift_showed(
     for name, view in views.items():
         assert everything_shown(view) == "", name
     assert views["the_sheet"].children[0].options == ()
+    assert views["three_counts"].children[2].children == ()
 
 
 def test_views_are_empty_while_the_next_lift_is_worked_on(
