@@ -15,7 +15,7 @@ import numpy as np
 
 from evac import access, gear, hazards, timing
 from evac.assignment import assign
-from evac.assignment.keep import own_zones_only, told_by
+from evac.assignment.keep import own_rows, own_zones_only, told_by
 from evac.clearing import make_schedule, runs_towards_last
 from evac.daylight import by_night
 from evac.errors import EvacError
@@ -64,7 +64,8 @@ def replan(
     Notes
     -----
     Teams that have begun go on from the carrier where they stand, and may walk from
-    there to any support. Teams on their way first arrive where they were sent, then
+    there to any support. Who has done one side of a span walks back along it to the
+    other, as in the plan. Teams on their way first arrive where they were sent, then
     go on: the cautious reading. The set-up of a span in work is counted again.
     """
     _require_known(plan, situation)
@@ -382,14 +383,42 @@ def _work_now(
         at_mean=at_mean,
     )
     arrive_s = work.arrive_s.copy()
+    ways_into = dict(work.ways_in)
     for zone in plan.assignment.zones:
         if zone.team not in work.team_ids or not done.get(zone.team):
             continue
-        # A team in the middle of its span goes on there without walking back.
         team = work.team_ids.index(zone.team)
-        span = done[zone.team][-1].span_index
-        support = span if runs_towards_last(zone) else span + 1
-        free_s = int(np.ceil(lift.teams[team].ready_s))
-        arrive_s[team, support] = min(arrive_s[team, support], free_s)
+        for support, there_s in _goes_on_s(
+            work,
+            heights.stops,
+            zone,
+            done[zone.team][-1],
+            free_s=int(np.ceil(lift.teams[team].ready_s)),
+        ).items():
+            arrive_s[team, support] = there_s
+            ways_into.pop((team, support), None)
     # "Later than allowed" was meant for the way in, which is behind most teams.
-    return replace(work, arrive_s=arrive_s, latest_arrival_s=NEVER_S)
+    return replace(work, arrive_s=arrive_s, ways_in=ways_into, latest_arrival_s=NEVER_S)
+
+
+def _goes_on_s(
+    work: Work, stops: StopGrid, zone: Zone, last: Rescue, *, free_s: int
+) -> Mapping[int, int]:
+    """Support -> when a team that goes on as in the plan can start there."""
+    span = last.span_index
+    near, far = (span, span + 1) if runs_towards_last(zone) else (span + 1, span)
+    hangs = {side: bool((stops.span_index[side][0] == span).any()) for side in SIDES}
+    if hangs[last.side] or not any(hangs.values()):
+        # In the middle of its span, or to cross from an empty one: no way back.
+        return {near: free_s}
+    own = np.flatnonzero(own_rows(work, zone))
+    if not own.size:
+        return {}
+    # It has done one side and stands at its far end: the other begins at the near one.
+    # A zone on both sides counts the change once more: the cautious reading.
+    back_s = int(work.walk_back_s[own[0], span] + work.side_change_s[own[0]])
+    found = {near: free_s + back_s}
+    on_s = free_s + int(work.cross_s[own[0], far])
+    if on_s < work.arrive_s[work.option_team[own[0]], far]:
+        found[far] = on_s
+    return found

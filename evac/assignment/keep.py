@@ -10,6 +10,7 @@ import numpy as np
 from evac.assignment.certificate import make_assignment
 from evac.assignment.costs import KIND_SIDES, SIDES, make_columns, units_in_order
 from evac.assignment.moves import Chosen
+from evac.facts.heights import BoolArray
 from evac.facts.work import Assignment, Option, Work, Zone
 
 
@@ -32,12 +33,17 @@ def own_zones_only(work: Work, zones: Iterable[Zone], *, planned: Work) -> Work:
     """
     own = np.zeros((len(work.options), *work.people.shape), dtype=bool)
     for zone in zones:
-        rows = np.array(
-            [_is_same(option, zone.option) for option in work.options], dtype=bool
-        )
+        rows = own_rows(work, zone)
         for side, span in units_in_order(planned, zone):
             own[rows, SIDES.index(side), span] = True
     return replace(work, valid=work.valid & own)
+
+
+def own_rows(work: Work, zone: Zone) -> BoolArray:
+    """Where the options of `work` are the way a zone is worked; at most one is."""
+    return np.array(
+        [_is_same(option, zone.option) for option in work.options], dtype=bool
+    )
 
 
 def _is_same(option: Option, other: Option) -> bool:

@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 from builders import make_lift
+from flat_chain import make_chain
 from steady_plan import steady_plan
 
 from evac.assignment import assign
@@ -279,6 +280,83 @@ def test_a_team_in_its_span_does_not_walk_back_to_go_on() -> None:
     )
     (rest,) = [item for item in found.assignment.zones if item.team == zone.team]
     assert rest.arrival_s <= np.ceil(now_s)
+
+
+@cache
+def flat(*, snow_m: float, teams: int) -> Plan:
+    """A line with one rope height: one team for both sides, or one for each."""
+    lift = make_lift(limits=())
+    conditions = replace(lift.conditions, snow_least_m=snow_m, snow_most_m=snow_m)
+    lift, heights, work, _ = make_chain(
+        replace(lift, teams=lift.teams[:teams], conditions=conditions)
+    )
+    own = work.valid.copy()
+    if teams > 1:
+        for side in (0, 1):
+            own[work.option_team != side, side] = False
+    gates = find_gates(lift, heights.line)
+    assignment = assign(replace(work, valid=own))
+    return replace(
+        ordered(),
+        lift=lift,
+        heights=heights,
+        gates=gates,
+        work=work,
+        assignment=assignment,
+        schedule=make_schedule(lift, heights, work, assignment, gates=gates),
+    )
+
+
+def test_a_team_between_the_sides_of_a_span_still_walks_back() -> None:
+    # Rule 18, common practice, no source: both sides are worked in one direction, so
+    # who has done one stands at its far end.
+    # In deep snow the way back takes longer than all else between two carriers.
+    plan = flat(snow_m=0.6, teams=1)
+    (zone,) = plan.assignment.zones
+    done = sorted(plan.schedule.rescues, key=lambda rescue: rescue.order)
+    walk_back_s = plan.work.walk_back_s[zone.option.index]
+    turned = [
+        n
+        for n in range(1, len(done))
+        if done[n].span_index == done[n - 1].span_index
+        and done[n].side is not done[n - 1].side
+    ]
+    assert len(turned) > 2
+    for count in turned[:3]:
+        now_s = done[count - 1].finish_s
+        at = Situation(now_s=now_s, cleared={zone.team: count})
+        found = replan(plan, at, threshold_s=1e9)
+        assert walk_back_s[done[count].span_index] > 1000
+        assert found.schedule.rescues[0].finish_s >= done[count].finish_s - 1
+        assert found.schedule.clear_s >= plan.schedule.clear_s - 1
+        # Nor is the way counted twice; the change of side may be, and the set-up.
+        assert found.schedule.clear_s <= plan.schedule.clear_s + 600
+
+
+def test_who_has_done_its_one_side_of_a_span_goes_on_past_its_support() -> None:
+    # The other side of the span is somebody else's: no way back to it.
+    plan = flat(snow_m=0.6, teams=2)
+    assert [len(zone.sides) for zone in plan.assignment.zones] == [1, 1]
+    for zone in plan.assignment.zones:
+        done = sorted(
+            (rescue for rescue in plan.schedule.rescues if rescue.team == zone.team),
+            key=lambda rescue: rescue.order,
+        )
+        count = next(
+            n
+            for n in range(1, len(done))
+            if done[n].span_index != done[n - 1].span_index
+        )
+        now_s = done[count - 1].finish_s
+        at = Situation(now_s=now_s, cleared={zone.team: count})
+        found = replan(plan, at, threshold_s=1e9)
+        first_s = min(
+            rescue.start_s
+            for rescue in found.schedule.rescues
+            if rescue.team == zone.team
+        )
+        # The crossing may have done part of the set-up, which is counted again.
+        assert first_s == pytest.approx(done[count].start_s, abs=300)
 
 
 def test_everything_cleared_leaves_nothing_to_do() -> None:
