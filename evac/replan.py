@@ -19,6 +19,7 @@ from evac.assignment.keep import own_rows, own_zones_only, told_by
 from evac.clearing import make_schedule, runs_towards_last
 from evac.daylight import by_night
 from evac.errors import EvacError
+from evac.factors import NIGHT
 from evac.facts.change import Replanned, Situation
 from evac.facts.heights import Heights, StopGrid, UnitHeights
 from evac.facts.lift import Lift, Side, Team, Triple
@@ -200,13 +201,7 @@ def _lift_now(
     missing = set(situation.missing_teams)
     doubtful = set(situation.doubtful_supports)
     opens = situation.gates_open_s
-    conditions = plan.lift.conditions
-    lift = by_night(
-        replace(
-            plan.lift,
-            conditions=replace(conditions, night=conditions.night or situation.dark),
-        )
-    )
+    lift = _by_this_light(plan.lift, situation)
     organisation = lift.organisation
     if any(done.values()):
         # Who lowers has heard "line secured": no day may take that back.
@@ -221,7 +216,14 @@ def _lift_now(
     return replace(
         lift,
         teams=tuple(
-            _team_now(lift, team, zones.get(team.id), situation, done.get(team.id, ()))
+            _team_now(
+                lift,
+                team,
+                zones.get(team.id),
+                situation,
+                done.get(team.id, ()),
+                planned_dark=plan.lift.conditions.night,
+            )
             for team in lift.teams
             if team.id not in missing
         ),
@@ -248,6 +250,46 @@ def _lift_now(
     )
 
 
+def _by_this_light(lift: Lift, situation: Situation) -> Lift:
+    """The lift by night where it is dark from now on; what has happened stays so."""
+    conditions = lift.conditions
+    night = replace(conditions, night=conditions.night or situation.dark)
+    dark = by_night(replace(lift, conditions=night))
+    if conditions.night or not situation.dark:
+        return dark
+
+    def each_later(by_day: Triple) -> Triple:
+        return Triple(
+            low=_later_s(by_day.low, now_s=situation.now_s),
+            likely=_later_s(by_day.likely, now_s=situation.now_s),
+            high=_later_s(by_day.high, now_s=situation.now_s),
+        )
+
+    secured_s = lift.organisation.order_to_secured_s
+    return replace(
+        dark,
+        teams=tuple(
+            replace(team, ready_s=_later_s(by_day.ready_s, now_s=situation.now_s))
+            for team, by_day in zip(dark.teams, lift.teams, strict=True)
+        ),
+        organisation=replace(
+            dark.organisation, order_to_secured_s=each_later(secured_s)
+        ),
+        hazards=tuple(
+            replace(
+                hazard,
+                opens_s=None if by_day.opens_s is None else each_later(by_day.opens_s),
+            )
+            for hazard, by_day in zip(dark.hazards, lift.hazards, strict=True)
+        ),
+    )
+
+
+def _later_s(by_day_s: float, *, now_s: float) -> float:
+    """When it comes where it is dark from now on: only what is left takes longer."""
+    return by_day_s if by_day_s <= now_s else now_s + NIGHT * (by_day_s - now_s)
+
+
 def _used_j(plan: Plan, done: Mapping[str, tuple[Rescue, ...]]) -> Mapping[str, float]:
     """Kit -> energy [J] that its descender took up since the order; 0 where none."""
     used_j = {kit.id: 0.0 for kit in plan.lift.kits}
@@ -269,6 +311,8 @@ def _team_now(
     zone: Zone | None,
     situation: Situation,
     done: tuple[Rescue, ...],
+    *,
+    planned_dark: bool,
 ) -> Team:
     now_s = situation.now_s
     if done:
@@ -280,6 +324,8 @@ def _team_now(
         support = lift.supports[zone.start_support]
         x_m, y_m = support.x_m, support.y_m
         free_s = max(float(zone.arrival_s), now_s)
+        if situation.dark and not planned_dark:
+            free_s = _later_s(free_s, now_s=now_s)
     return replace(
         team,
         start_place="on the line",

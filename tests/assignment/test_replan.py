@@ -14,9 +14,10 @@ from steady_plan import steady_plan
 
 from evac.assignment import assign
 from evac.clearing import make_schedule
+from evac.daylight import by_night
 from evac.errors import EvacError
 from evac.facts.change import Replanned, Situation
-from evac.facts.lift import Side
+from evac.facts.lift import Side, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import NEVER_S, Rescue, Work
 from evac.gear.budget import zone_energy_j
@@ -470,6 +471,47 @@ def test_darkness_makes_it_later() -> None:
     day = replan(ordered(), Situation(now_s=0.0))
     night = replan(ordered(), Situation(now_s=0.0, dark=True))
     assert night.moved_s > day.moved_s
+
+
+def test_dark_from_now_on_makes_only_what_is_left_of_a_way_longer() -> None:
+    # Rule 27: 1.3 times as long in the dark (common practice, no source).
+    plan = flat(snow_m=0.6, teams=1)
+    (zone,) = plan.assignment.zones
+    ready_s = plan.lift.teams[0].ready_s
+    moments_s = [0.0, 0.5 * ready_s, ready_s + 10, 1.3 * ready_s - 5]
+    moments_s += [1.3 * ready_s + 5, zone.arrival_s - 100.0, zone.arrival_s + 100.0]
+    for now_s in moments_s:
+        found = replan(plan, Situation(now_s=now_s, dark=True), threshold_s=1e9)
+        (sent,) = found.assignment.zones
+        left_s = max(zone.arrival_s - now_s, 0.0)
+        # Every way is rounded up to a second.
+        assert sent.arrival_s == pytest.approx(now_s + 1.3 * left_s, abs=3)
+
+
+def test_what_was_open_before_it_got_dark_stays_open() -> None:
+    plan = flat(snow_m=0.0, teams=1)
+    opens_s = Triple(low=1500.0, likely=1800.0, high=2400.0)
+    hazards = tuple(replace(item, opens_s=opens_s) for item in plan.lift.hazards)
+    plan = replace(plan, lift=replace(plan.lift, hazards=hazards))
+    found = replan(plan, Situation(now_s=2000.0, dark=True))
+    assert [item.opens_s for item in found.lift.hazards] == [
+        Triple(low=1500.0, likely=1800.0, high=2000.0 + 1.3 * 400.0)
+    ]
+    # Line secured after 10 minutes, which are long past.
+    assert (
+        found.lift.organisation.order_to_secured_s
+        == plan.lift.organisation.order_to_secured_s
+    )
+
+
+def test_a_plan_for_the_night_gets_no_later_by_being_told_it_is_dark() -> None:
+    lift = ordered().lift
+    night = replace(lift, conditions=replace(lift.conditions, night=True))
+    plan = replace(flat(snow_m=0.0, teams=1), lift=by_night(night))
+    told, untold = (
+        replan(plan, Situation(now_s=900.0, dark=dark)) for dark in (True, False)
+    )
+    assert told.lift == untold.lift
 
 
 def test_zones_are_kept_unless_moving_gains_more_than_the_threshold() -> None:
