@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 
 from evac.errors import InputError
@@ -17,6 +19,8 @@ from evac.inputs.problems import problem
 from evac.inputs.sections import LiftToml
 from evac.inputs.troubles import Troubles
 from evac.inputs.unread import unread_findings
+
+_LIFT_TABLE = re.compile(rb"^\s*\[\s*lift\s*\]", re.MULTILINE)
 
 
 def open_lift(folder: Path, *, today: date | None = None) -> Lift:
@@ -141,12 +145,26 @@ folder with a lift.toml. Give the path of a lift folder, or start one with "evac
 def _no_folder(files: FolderFiles) -> InputError:
     """That there is no ``lift.toml``; names a file that may be meant as one."""
     for name in files.names():
-        if name.lower() in ("lift.toml.txt", "lift.txt", "lift") or (
-            name.lower().endswith(".toml")
-        ):
+        if _is_meant(files, name):
             fault = problem("toml_misnamed", where="the folder", found=name, name=name)
             return InputError(files.path, [fault])
     return InputError(files.path, [problem("no_folder", where="the folder")])
+
+
+def _is_meant(files: FolderFiles, name: str) -> bool:
+    """Whether a file is a misnamed ``lift.toml``: by its name or by what it holds."""
+    small = name.lower()
+    if small in ("lift.toml.txt", "lift.txt", "lift"):
+        return True
+    if not small.endswith(".toml"):
+        return False
+    if get_close_matches(small, [TOML_NAME], cutoff=0.8):
+        return True
+    try:
+        return _LIFT_TABLE.search(files.content(name)) is not None
+    except InputError:
+        # It cannot be read, so nothing shows that it is a lift.
+        return False
 
 
 def _assumptions(toml: LiftToml, terrain: Terrain | None) -> tuple[Assumption, ...]:

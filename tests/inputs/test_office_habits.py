@@ -158,6 +158,17 @@ def test_a_lift_toml_that_an_editor_renamed_is_named(tmp_path: Path) -> None:
     )
 
 
+def test_only_a_file_that_may_be_a_lift_is_to_be_renamed(tmp_path: Path) -> None:
+    # `evac check .` in a project's root: its pyproject.toml is no lift.
+    root = tmp_path / "root"
+    root.mkdir()
+    (root / "pyproject.toml").write_text('[project]\nname = "x"\n', "utf-8")
+    assert "Rename" not in refusal(root)
+
+    (root / "valley.toml").write_text('[lift]\nname = "Valley"\n', "utf-8")
+    assert "Rename valley.toml to lift.toml." in refusal(root)
+
+
 def test_a_text_that_the_plan_would_never_show_is_refused(tmp_path: Path) -> None:
     toml = FILES["lift.toml"] + '[plan_texts]\nauthorty = "The chief decides."\n'
 
