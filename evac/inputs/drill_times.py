@@ -4,7 +4,7 @@ Sheets come back typed by cold fingers: times as 14:05, 14.05.30 or a spreadshee
 time, lines left blank, a team stopped half-way, midnight passed. A line without both
 times is no record, nor is one that stands for several passengers who were taken one
 after the other; every such line is named, none is guessed. The day is written once: a
-line without one has that of the line above.
+line without one has that of the line above, or the next one past midnight.
 """
 
 from __future__ import annotations
@@ -38,6 +38,9 @@ _EVERY_PASSENGER = ("passenger", "metre")
 _LONGEST_S = 6 * 3600
 _REST_S = 4 * 3600
 """After so long a pause a team is fresh again (common practice, no source)."""
+_FAR_BACK = dt.timedelta(hours=12)
+"""Lines out of order are hours apart, those across midnight most of a day (common
+practice, no source)."""
 _CLOCK = re.compile(
     r"(\d{1,2})\s*[:.h]\s*(\d{1,2})(?:\s*[:.]\s*(\d{1,2})(?:[.,]\d+)?)?"
     r"(?:\s*([ap])\.?m\.?)?",
@@ -190,6 +193,8 @@ def _days(
 ) -> list[dt.date]:
     """The day of every line: its own, or that of the line above.
 
+    A night drill goes on past midnight without a date.
+
     Raises
     ------
     InputError
@@ -197,14 +202,36 @@ def _days(
     """
     days: list[dt.date] = []
     last: dt.date | None = None
+    above: dict[str, dt.datetime] = {}
+    first: dt.datetime | None = None
     for number, row in zip(numbers, rows, strict=True):
-        last = row.date or last
+        if row.date is not None:
+            last, first = row.date, None
+            above.clear()
         if last is None and row.begun is not None and row.ended is not None:
             told = problem("no_day", where=f"row {number}, column date")
             raise InputError(file, [told])
-        # Before the first day there are lines without times only.
-        days.append(last or dt.date.min)
+        if last is None or row.begun is None:
+            # Before the first day there are lines without times only.
+            days.append(last or dt.date.min)
+            continue
+        # A team new on the sheet began with the first one, or after it.
+        begun = _past_midnight(row.begun, above.get(row.team, first), day=last)
+        above[row.team] = begun
+        first = first or begun
+        days.append(begun.date())
     return days
+
+
+def _past_midnight(
+    begun: dt.time, above: dt.datetime | None, *, day: dt.date
+) -> dt.datetime:
+    """When a line began: on the next day where the clock falls far back from above."""
+    if above is None:
+        return dt.datetime.combine(day, begun)
+    same_day = dt.datetime.combine(above.date(), begun)
+    is_past = above - same_day > _FAR_BACK
+    return same_day + dt.timedelta(days=1) if is_past else same_day
 
 
 def _is_one_passenger(row: TimesRow) -> bool:

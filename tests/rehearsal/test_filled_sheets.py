@@ -300,6 +300,26 @@ def test_the_day_is_written_once_and_holds_until_another(tmp_path: Path) -> None
     assert [item.reason for item in unread] == ["no_time"]
 
 
+def test_a_night_drill_goes_on_past_midnight_without_a_date(tmp_path: Path) -> None:
+    path = sheet(
+        tmp_path,
+        line("23:50", "23:58", day="2026-11-05"),
+        line("0:05", "0:10", day=""),
+        line("", "", day=""),
+        line("0:20", "0:25", day=""),
+        # Another team: it began with the first one, and one that came at midnight.
+        line("23:40", "23:45", day="", team="B"),
+        line("0:10", "0:12", day="", team="B"),
+        line("0:15", "0:17", day="", team="C"),
+        # Lines out of order are no midnight.
+        line("14:00", "14:05", day="2026-11-07"),
+        line("9:00", "9:05", day=""),
+    )
+    observed, _ = read_times(path, time_zone=ZONE)
+    assert [item.record.date.day for item in observed] == [5, 6, 6, 5, 6, 6, 7, 7]
+    assert [item.record.worked_s for item in observed[:3]] == [0, 900, 1800]
+
+
 def test_a_timed_line_of_no_day_is_refused(tmp_path: Path) -> None:
     path = sheet(
         tmp_path, line("9:00", "9:02", day=""), line("9:03", "9:05", day="2026-11-05")
