@@ -11,6 +11,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import Lift
 from evac.inputs.unusual import unusual
 from evac.reference import rope_factors
+from evac.units import GRAVITY_M_PER_S2
 
 MASS_SHARE = (0.95, 1.15)
 """Around the EN 12385 factors: ropeway ropes run a few per cent heavier (memory)."""
@@ -122,8 +123,10 @@ def _unchecked(lift: Lift) -> list[Finding]:
 def _safety(lift: Lift) -> list[Finding]:
     """Breaking force over pull; by the rope's mass where no breaking force is given."""
     rope = lift.rope
-    # Half the carriage force runs in each side; the top of the line carries more.
+    # Half the carriage force runs in each side; the top of the line carries more. A
+    # force is too small only where even the most that the line adds is not enough.
     pull_n = lift.tension.high_force_n / 2
+    top_pull_n = pull_n + _line_weight_n(lift)
     if rope.breaking_force_n is not None:
         low = high = rope.breaking_force_n / pull_n
         ending = ""
@@ -137,9 +140,25 @@ def _safety(lift: Lift) -> list[Finding]:
         ending = "_by_mass"
     if high < LEAST_ROPE_SAFETY:
         key, bound = "inputs.safety", {"least": LEAST_ROPE_SAFETY}
-    elif low > MOST_SAFETY:
+    elif low * pull_n / top_pull_n > MOST_SAFETY:
         key, bound = "inputs.safety_high", {"most": MOST_SAFETY}
+        low, high = low * pull_n / top_pull_n, high * pull_n / top_pull_n
     else:
         return []
     values = {"safety": (low + high) / 2, **bound}
     return [Finding(key=key + ending, severity=Severity.WARN, values=values)]
+
+
+def _line_weight_n(lift: Lift) -> float:
+    """What the full line adds to the pull from the tension system up to its top.
+
+    A rope on free rollers gains its own weight per metre for each metre it rises, with
+    what hangs on it; nothing where the force is held at the top.
+    """
+    held_at_last = lift.tension.held_at_drive == lift.drive_at_last
+    elevation_m = [item.ground_m + item.rope_height_m for item in lift.supports]
+    rise_m = max(elevation_m) - elevation_m[-1 if held_at_last else 0]
+    carriers = lift.carriers
+    full_kg = carriers.empty_mass_kg + carriers.seats * carriers.passenger_mass_kg
+    load_kg_per_m = lift.rope.mass_kg_per_m + full_kg / carriers.spacing_m
+    return load_kg_per_m * GRAVITY_M_PER_S2 * rise_m

@@ -85,3 +85,29 @@ def test_the_estimated_safety_is_that_of_en_12385() -> None:
         if item.key == "inputs.safety_high_by_mass"
     )
     assert 14.6 < float(finding.values["safety"]) < 16.2
+
+
+def test_a_rope_is_judged_by_the_pull_at_the_top_of_the_line() -> None:
+    # By hand: the line of the builders is full with 5.2 + (350 + 4 x 90) / 30 =
+    # 28.9 kg/m. Over 500 m it adds 28.9 x 9.81 x 500 = 142 kN to 0.525 x 110 = 58 kN
+    # at the carriage, so the 846 kN of the weakest wires are 4.2 times the pull at the
+    # top, not 14.6 times. Held at the top, the carriage has the whole pull.
+    lift = half_written(force_kn=110.0)
+    first, *others, last = lift.supports
+    steep = replace(
+        lift,
+        supports=(
+            first,
+            *others,
+            replace(last, ground_m=first.ground_m + 500.0),
+        ),
+        findings=(),
+    )
+    below = replace(steep, drive_at_last=True)
+    above = replace(steep, drive_at_last=False)
+    doubted = [
+        "inputs.safety_high_by_mass"
+        in {item.key for item in checked(each, supports_file="supports.csv").findings}
+        for each in (below, above)
+    ]
+    assert doubted == [False, True]
