@@ -4,7 +4,7 @@ from evac.access.cover import find_pickoffs, pickoff_doubts, vehicle_doubts
 from evac.access.doubts import doubts
 from evac.access.passages import SupportWays
 from evac.access.routes import WaysIn, find_routes, open_ways
-from evac.access.walking import walking_seconds
+from evac.walking import walking_seconds
 
 __all__ = [
     "SupportWays",

@@ -11,11 +11,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from evac.access.strands import Web
-from evac.access.walking import walking_seconds
 from evac.facts.heights import Line
 from evac.facts.lift import FloatArray, Lift, Side, Travel
 from evac.facts.work import NEVER_S
 from evac.ground import sample_grid
+from evac.walking import walking_seconds
 
 SKI_SLOPE = -0.05
 """Downhill slope from which skis run by themselves (common practice, no source)."""

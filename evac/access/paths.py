@@ -9,9 +9,9 @@ from itertools import pairwise
 import networkx as nx
 
 from evac.access.network import DRIVING, VEHICLE, Network, Piece
-from evac.access.walking import walking_seconds
 from evac.facts.lift import Travel
 from evac.facts.work import NEVER_S
+from evac.walking import walking_seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

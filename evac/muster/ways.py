@@ -12,10 +12,10 @@ from evac.access.network import AVALANCHE, Network, build_network
 from evac.access.paths import Path, path_of, path_seconds, quickest
 from evac.access.routes import DIRECT_M, route_of
 from evac.access.strands import weave
-from evac.access.walking import walking_seconds
 from evac.facts.heights import Line, Span
 from evac.facts.lift import Lift, Side, Triple
 from evac.facts.work import NEVER_S, Route
+from evac.walking import walking_seconds
 
 ON_FOOT = "foot"
 

@@ -29,6 +29,7 @@ from evac.facts.work import Option, Spread, UnitGate
 from evac.gear import kit_of, technique_of
 from evac.gear.reach import HAND_THROW_M
 from evac.timing import steps
+from evac.walking import walking_seconds
 
 ALONG_ROPE_M_PER_S = Triple(low=1.8, likely=1.0, high=0.5)
 """Riding down the haul rope between carriers: at most 1.8 m/s (an operator's figure,
@@ -301,14 +302,44 @@ def walk_back_seconds(
     end on the one begins the other at its near end again: on the ground, against the
     direction of work, at most from support to support. Turning round instead takes as
     long: the way back is then walked after the second side.
+
+    Notes
+    -----
+    The table's row for 20 m, uphill where the ground rises that way. The row for packed
+    snow knows no slope, so who walks is never quicker than the walking rule off any way
+    from support to support, as on every other way between two supports. Who skis down
+    takes the row alone.
     """
     technique = technique_of(lift, option.technique)
     team = lift.teams[option.team_index]
     span = heights.line.spans[span_index]
-    first, last = heights.line.rope_elevation_m[span_index : span_index + 2]
-    length_m = math.hypot(span.end_m - span.start_m, last - first)
-    rows = steps.move_rows(lift, team, uphill=team.start_upper)
-    return steps.scaled(rows, length_m / steps.MOVE_M * _factor(lift, technique))
+    first, last = heights.line.supports[span_index : span_index + 2]
+    towards_last = team.start_upper != lift.upper_is_last
+    # Back from the far end to the near one.
+    rise_m = (first.ground_m - last.ground_m) * (1 if towards_last else -1)
+    along_m = span.end_m - span.start_m
+    rows = steps.move_rows(lift, team, uphill=rise_m > 0)
+    timed = steps.scaled(rows, math.hypot(along_m, rise_m) / steps.MOVE_M)
+    if team.travel != "ski" or rise_m > 0:
+        walked_s = _off_way_s(lift, length_m=along_m, rise_m=rise_m)
+        timed = Triple(
+            low=max(timed.low, walked_s),
+            likely=max(timed.likely, walked_s),
+            high=max(timed.high, walked_s),
+        )
+    return steps.scaled(timed, _factor(lift, technique))
+
+
+def _off_way_s(lift: Lift, *, length_m: float, rise_m: float) -> float:
+    """On foot off any way by daylight; the night is in the day's factor."""
+    travel = lift.travel
+    walked_s = walking_seconds(
+        travel.walking_rule,
+        length_m=length_m,
+        up_m=max(rise_m, 0.0),
+        down_m=max(-rise_m, 0.0),
+    )
+    return travel.foot_factor * travel.off_way_factor * float(walked_s)
 
 
 def is_off_rollers(lift: Lift, heights: Heights, support_index: int) -> bool:

@@ -114,7 +114,8 @@ def alone(lift: Lift) -> Lift:
 def test_a_team_on_both_sides_goes_back_along_each_span() -> None:
     # Common practice, no source (rules 17 and 18): downhill on the one side, back up,
     # downhill on the other. By hand from the table, deep snow: 120 s change of side,
-    # 300 s for every 20 m uphill, then the set-up.
+    # 300 s for every 20 m uphill on the ground between the supports, longer here than
+    # the walking rule, then the set-up.
     lift, heights, work, assignment = make_chain(alone(make_lift()))
     assert lift.conditions.snow_most_m >= 0.5
     assert lift.teams[0].start_upper
@@ -125,13 +126,13 @@ def test_a_team_on_both_sides_goes_back_along_each_span() -> None:
         (turn.side, turn.span_index): turn.set_up.likely
         for turn in turns(lift, heights, work, zone)
     }
-    rope_m = heights.line.rope_elevation_m
     checked = 0
     for before, after in pairwise(rescues):
         if before.side is after.side or before.span_index != after.span_index:
             continue
         span = heights.line.spans[after.span_index]
-        rise_m = rope_m[span.index + 1] - rope_m[span.index]
+        near, far = heights.line.supports[span.index : span.index + 2]
+        rise_m = far.ground_m - near.ground_m
         length_m = math.hypot(span.end_m - span.start_m, rise_m)
         gap_s = after.start_s - before.finish_s - set_up_s[after.side, after.span_index]
         assert gap_s == pytest.approx(120 + 300 * length_m / 20)

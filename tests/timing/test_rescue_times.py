@@ -36,6 +36,7 @@ from evac.timing import (
     side_change_seconds,
     walk_back_seconds,
 )
+from evac.walking import walking_seconds
 
 LOOP_T, ON_ROPE_T, LADDER_T = make_techniques()
 CALM = replace(make_lift().conditions, snow_most_m=0.2)
@@ -226,32 +227,82 @@ def test_arrays_broadcast_and_agree_with_single_carriers() -> None:
     assert table[1, 1] == alone
 
 
+def back_s(lift: Lift, option: Option, *, rise_m: float | None = None) -> float:
+    """Back along span 3-4, whose ground rises as the terrain does or by so much."""
+    heights = make_flat_heights(lift)
+    if rise_m is not None:
+        supports = list(heights.line.supports)
+        supports[4] = replace(supports[4], ground_m=supports[3].ground_m + rise_m)
+        line = replace(heights.line, supports=tuple(supports))
+        heights = replace(heights, line=line)
+    return walk_back_seconds(lift, heights, option, span_index=3).likely
+
+
 def test_the_way_back_between_the_sides_is_the_span_against_the_work() -> None:
-    # By hand from the table: span 3-4 is 125 m long and its rope rises 39 m; packed
-    # 45 s for 20 m either way; deep snow uphill 300 s for a team that works downhill;
-    # a skier that works uphill comes back down at 30 s.
+    # By hand: span 3-4 is 125 m long and its ground rises 40 m. DIN 33466 uphill:
+    # 112.5 s along, 480 s up, so 480 + 112.5 / 2 = 536.25 s, times 1.5 on foot and 2
+    # off any way; the table's packed row, which knows no slope, would say 295 s. Deep
+    # snow uphill 300 s for 20 m of the table; a skier that works uphill comes back
+    # down at 30 s.
     lift = calm_lift()
-    length_m = math.hypot(125.0, 39.0)
-
-    def back_s(lift: Lift, option: Option) -> float:
-        heights = make_flat_heights(lift)
-        return walk_back_seconds(lift, heights, option, span_index=3).likely
-
+    length_m = math.hypot(125.0, 40.0)
     option = option_of(lift, LOOP, team="Team 2")
     assert lift.teams[1].travel == "ski"
-    assert back_s(lift, option) == pytest.approx(45 * length_m / 20, rel=1e-4)
+    assert back_s(lift, option) == pytest.approx(3 * 536.25, rel=1e-4)
     deep = replace(CALM, snow_most_m=1.0)
     assert back_s(replace(lift, conditions=deep), option) == pytest.approx(
         300 * length_m / 20, rel=1e-4
     )
+    # The night once: in the day's factor, whatever the ways' own factor says.
     night = replace(CALM, night=True)
-    assert back_s(replace(lift, conditions=night), option) == pytest.approx(
-        1.3 * 45 * length_m / 20, rel=1e-4
-    )
+    for by_night in (1.0, 1.3):
+        travel = replace(lift.travel, night_factor=by_night)
+        dark = replace(lift, conditions=night, travel=travel)
+        assert back_s(dark, option) == pytest.approx(1.3 * 3 * 536.25, rel=1e-4)
     low = tuple(replace(team, start_upper=False) for team in lift.teams)
     assert back_s(replace(lift, teams=low), option) == pytest.approx(
         30 * length_m / 20, rel=1e-4
     )
+    # On foot down: 288 s down and half of 112.5 s along.
+    walks = tuple(replace(team, travel="foot") for team in low)
+    assert back_s(replace(lift, teams=walks), option) == pytest.approx(
+        3 * 344.25, rel=1e-4
+    )
+
+
+@pytest.mark.parametrize("start_upper", [True, False])
+@pytest.mark.parametrize("travel", ["foot", "ski"])
+@pytest.mark.parametrize("rise_m", [-40.0, 0.0, 5.0, 40.0])
+def test_the_way_back_is_never_quicker_than_walking_and_deep_snow_is_no_cliff(
+    rise_m: float, travel: str, *, start_upper: bool
+) -> None:
+    # Must always hold: uphill never below the walking rule times the folder's factors;
+    # a centimetre of snow does not make a way five times as long.
+    lift = calm_lift()
+    teams = tuple(
+        replace(team, start_upper=start_upper, travel=travel) for team in lift.teams
+    )
+    option = option_of(lift, LOOP, team="Team 2")
+    back_up_m = rise_m if start_upper else -rise_m
+    took_s = []
+    for snow_m in (0.49, 0.5):
+        conditions = replace(CALM, snow_most_m=snow_m)
+        day = replace(lift, teams=teams, conditions=conditions)
+        took_s.append(back_s(day, option, rise_m=rise_m))
+    if back_up_m > 0:
+        rule = lift.travel.walking_rule
+        walked_s = walking_seconds(rule, length_m=125.0, up_m=back_up_m, down_m=0.0)
+        assert min(took_s) >= 3 * float(walked_s) - 1e-6
+    assert took_s[0] <= took_s[1] < 5 * took_s[0]
+
+
+def test_level_ground_is_not_walked_back_over_as_if_it_rose() -> None:
+    # Common practice, no source: who works downhill from the upper station still walks
+    # back on the level where the span is level. The table's downhill row, 150 s, and
+    # not its uphill one, 300 s.
+    lift = replace(calm_lift(), conditions=replace(CALM, snow_most_m=1.0))
+    option = option_of(lift, LOOP, team="Team 1")
+    assert back_s(lift, option, rise_m=0.0) == pytest.approx(150 * 125.0 / 20)
 
 
 @pytest.mark.parametrize("spacing_m", [8.0, 20.0, 60.0])
