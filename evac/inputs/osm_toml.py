@@ -112,6 +112,7 @@ def _usual(longitude_deg: float) -> dict[str, Any]:
                 "minutes": 210,
                 "counts_from": "stop",
                 "counts_to": "on the ground",
+                "before_rescue_min": 30,
                 "source": Words().say("osm.limit_source"),
             }
         ],

@@ -25,6 +25,7 @@ from evac.inputs.osm import list_lifts
 from evac.inputs.osm_assume import assume
 from evac.inputs.osm_folder import lift_folder_files
 from evac.inputs.scaffold import new_folder_files
+from evac.reference import time_limits
 from evac.rope.side import SideLoads, SidePoints, solve_side
 from evac.units import GRAVITY_M_PER_S2
 from evac.words import Words
@@ -89,6 +90,11 @@ def test_every_usable_lift_with_terrain_gets_a_folder_that_opens(
     for declared in (keys, set(new["assumptions"])):
         assert filled <= {key.partition(".")[0] for key in declared}
     assert not any(assumption.accepted for assumption in lift.assumptions)
+    # The assumed limit is that of EN 1909, with its part before rescue.
+    standard = next(item for item in time_limits() if "EN 1909" in item.where)
+    assert [(item.minutes, item.before_rescue_min) for item in lift.limits] == [
+        (standard.limit_min, standard.of_which_before_rescue_min)
+    ]
     # Nor does anybody know whether the invented teams exist: in the sheets' frame.
     assert any("THIS TEAM AND ITS KIT" in a for a in assumed_alarms(lift, Words()))
     assert not any(support.surveyed for support in lift.supports)
