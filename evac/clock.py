@@ -27,7 +27,7 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.lift import CarrierType, FloatArray, Lift
 from evac.facts.work import Assignment, Clock, LatestOrder, Schedule, Simulation
 from evac.limits import FROM_STOP, PLANNED_SHARE, end_s
-from evac.line import line_length_m
+from evac.line import line_length_m, ride_s
 from evac.quantiles import quantile
 
 LIMIT = "limit"
@@ -262,8 +262,8 @@ def _cold(
 ) -> list[LatestOrder]:
     if freezes_s is None:
         return []
-    ride_s = line_length_m(lift) / lift.drives.line_speed_m_per_s
-    after_s = _latest_s(lift, simulation.order_to_clear_s, by_s=freezes_s - ride_s)
+    by_s = freezes_s - ride_s(lift)
+    after_s = _latest_s(lift, simulation.order_to_clear_s, by_s=by_s)
     return [_latest(lift, "cold", after_s, order_s=order_s, source="")]
 
 

@@ -21,6 +21,7 @@ from evac.facts.change import Lever, Levers
 from evac.facts.lift import FloatArray, Lift, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import Assignment, Work
+from evac.quantiles import quantile
 from evac.ready import make_ready, work_at_mean
 from evac.simulation import clearing_seconds
 
@@ -235,7 +236,7 @@ def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever
     gain_s = base_s - clear_s
     mean_s = float(gain_s.mean())
     half_s = _Z95 * float(gain_s.std(ddof=1)) / np.sqrt(runs)
-    p50_s, p90_s = (float(value) for value in np.quantile(clear_s, (0.5, 0.9)))
+    p50_s, p90_s = (quantile(clear_s, share) for share in (0.5, 0.9))
     return Lever(
         key=ready.change.kind,
         values=ready.change.values,
@@ -243,7 +244,7 @@ def _lever(plan: Plan, ready: _Ready, base_s: FloatArray, *, runs: int) -> Lever
         gain_interval_s=(float(mean_s - half_s), float(mean_s + half_s)),
         p50_s=p50_s,
         p90_s=p90_s,
-        p90_gain_s=float(np.quantile(base_s, 0.9)) - p90_s,
+        p90_gain_s=quantile(base_s, 0.9) - p90_s,
         uncovered_people=assignment.objectives[0],
     )
 

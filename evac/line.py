@@ -382,3 +382,8 @@ def line_length_m(lift: Lift) -> float:
         )
         for here, there in pairwise(supports)
     )
+
+
+def ride_s(lift: Lift) -> float:
+    """How long one ride takes from station to station, at the stated line speed [s]."""
+    return line_length_m(lift) / lift.drives.line_speed_m_per_s

@@ -12,7 +12,7 @@ from evac.documents.names import not_yours_text
 from evac.facts.lift import Limit
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder, Zone
-from evac.figures.doubt import of_reached, reach_in_doubt
+from evac.figures.doubt import BOUNDS_VERDICT, of_reached, reach_in_doubt
 from evac.limits import limit_verdict
 from evac.maps import map_html
 from evac.words import Words
@@ -35,7 +35,7 @@ def verdict(bench: Workbench) -> widgets.HTML:
 
 
 def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
-    """Three sentences: reach, limit, times."""
+    """Three texts: reach; every limit, and what bounds that verdict; times."""
     spans = plan.heights.line.spans
     units = ", ".join(
         f"{spans[item.span_index].id} {item.side.value}"
@@ -53,6 +53,8 @@ def verdict_lines(plan: Plan, words: Words) -> tuple[str, str, str]:
         limit = " ".join(
             _limit_sentence(plan, item, words) for item in plan.lift.limits
         )
+    bounds = [f for f in plan.findings if f.key.startswith(BOUNDS_VERDICT)]
+    limit = " ".join([limit, *(words.finding(finding)[0] for finding in bounds)])
     times = words.say(
         of_reached(plan, "desk.verdict_times"),
         p50_s=plan.simulation.p50_s,

@@ -40,13 +40,11 @@ from evac.documents.plandoc_work import (
 from evac.documents.typeset import Fact
 from evac.facts.finding import Finding, Severity
 from evac.facts.plan import Plan
-from evac.figures.doubt import of_reached, reach_in_doubt
+from evac.figures.doubt import BOUNDS_VERDICT, of_reached, reach_in_doubt
 from evac.limits import limit_verdict
 from evac.words import Words
 
 _HASH_SHOWN = 16
-_SAID_FIRST = ("branch.", "first_lowering.")
-"""Findings that bound what the verdict promises: told beside it."""
 _ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
 
 
@@ -148,7 +146,7 @@ def _summary(plan: Plan, words: Words, findings: tuple[Finding, ...]) -> list[Bl
         ),
         words.say(of_reached(plan, "plandoc.sum_safe"), safe_s=simulation.safe_p90_s),
         latest_sentence(plan, words),
-        *(words.finding(f)[0] for f in findings if f.key.startswith(_SAID_FIRST)),
+        *(words.finding(f)[0] for f in findings if f.key.startswith(BOUNDS_VERDICT)),
         _teams(plan, words),
         words.say(
             "plandoc.sum_findings",

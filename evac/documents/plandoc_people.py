@@ -19,7 +19,7 @@ from evac.documents.plandoc_special import special_blocks
 from evac.errors import NoPlanError
 from evac.facts.lift import Side
 from evac.facts.plan import Plan
-from evac.line import line_length_m
+from evac.line import ride_s
 from evac.words import Words
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
@@ -28,10 +28,9 @@ _TICKS_ABREAST = 12
 
 def people_blocks(plan: Plan, words: Words) -> list[Block]:
     """How many people to expect, which carrier hangs where, and the final sweep."""
-    ride_s = line_length_m(plan.lift) / plan.lift.drives.line_speed_m_per_s
     return [
         heading(words.say("people.title")),
-        paragraph(words.say("people.expected_intro", ride_exact_s=ride_s)),
+        paragraph(words.say("people.expected_intro", ride_exact_s=ride_s(plan.lift))),
         _counts(plan, words),
         paragraph(words.say("people.counts")),
         *special_blocks(plan, words),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from evac.assignment import last_finish_s
 from evac.clock import FROM_ORDER
 from evac.documents.blocks import (
@@ -16,7 +14,7 @@ from evac.documents.blocks import (
 from evac.documents.plandoc_ladder import informing_blocks, ladder_blocks
 from evac.emptying import both_sides_ride, carriers_to_unload, unload_stop_s
 from evac.factors import NIGHT
-from evac.facts.lift import Triple
+from evac.facts.lift import FloatArray, Triple
 from evac.facts.plan import Plan
 from evac.facts.work import LatestOrder
 from evac.figures import clearing_times, svg_bytes, times
@@ -167,15 +165,14 @@ def _durations(plan: Plan, words: Words) -> Block:
             words.duration(p90_s),
         ]
 
-    first_p50, first_p90 = np.quantile(simulation.order_to_first_s, [0.5, 0.9])
-    safe_p50 = quantile(simulation.order_to_safe_s, 0.5)
-    stop_first_s = stop_to_first_s(simulation)
-    begin_p50, begin_p90 = (quantile(stop_first_s, share) for share in (0.5, 0.9))
+    first_p50, first_p90 = _p50_p90(simulation.order_to_first_s)
+    safe_p50, _ = _p50_p90(simulation.order_to_safe_s)
+    begin_p50, begin_p90 = _p50_p90(stop_to_first_s(simulation))
     rows = [
         drawn("plandoc.d_stop_first", begin_p50, begin_p90, None),
         stated("plandoc.d_stop_order", organisation.stop_to_order_s),
         stated("plandoc.d_order_secured", organisation.order_to_secured_s),
-        drawn("plandoc.d_order_first", float(first_p50), float(first_p90), None),
+        drawn("plandoc.d_order_first", first_p50, first_p90, None),
         drawn(
             "plandoc.d_order_clear",
             simulation.p50_s,
@@ -195,6 +192,10 @@ def _durations(plan: Plan, words: Words) -> Block:
         widths=[1, 0, 0, 0, 0, 0],
         right=[1, 2, 3, 4, 5],
     )
+
+
+def _p50_p90(seconds: FloatArray) -> tuple[float, float]:
+    return quantile(seconds, 0.5), quantile(seconds, 0.9)
 
 
 def _emptying(plan: Plan, words: Words) -> str:

@@ -10,6 +10,10 @@ from evac.words import Words
 _DOUBTS = frozenset({"line.terrain_coarse", "line.table_sparse"})
 
 
+BOUNDS_VERDICT = ("branch.", "first_lowering.")
+"""How keys of findings begin that bound what the verdict promises: told beside it."""
+
+
 def reach_in_doubt(plan: Plan) -> bool:
     """Whether a finding says that no height or reach of the plan can be trusted."""
     return any(finding.key in _DOUBTS for finding in plan.findings)

@@ -20,6 +20,7 @@ from evac.facts.plan import Plan
 from evac.facts.work import Zone
 from evac.levers import find_levers
 from evac.plan import make_plan
+from evac.quantiles import quantile
 from evac.simulation import clearing_seconds
 from evac.words import Words
 
@@ -39,6 +40,14 @@ def test_the_four_levers_are_there_ranked_by_what_they_gain() -> None:
     assert {"team", "all_sooner", "batches"} <= keys
     gains = [item.gain_s for item in found().values()]
     assert gains == sorted(gains, reverse=True)
+
+
+def test_a_lever_gains_at_p90_against_the_p90_that_the_plan_shows() -> None:
+    # Both are days that were drawn, not something between two of them.
+    days_s = planned().simulation.order_to_clear_s[:1000]
+    for item in found().values():
+        p90_s = item.p90_s + item.p90_gain_s
+        assert p90_s == pytest.approx(quantile(days_s, 0.9), abs=1e-6)
 
 
 def _named(kind: str, lift: Lift) -> Change:

@@ -137,6 +137,17 @@ def test_when_evacuation_begins_stands_as_a_time_in_the_document() -> None:
     # Quantiles of the sum, day by day; the sum of two P90 would be another number.
     sums_s = plan.simulation.stop_to_order_s + plan.simulation.order_to_first_s
     assert row[4:] == [Words().duration(np.quantile(sums_s, q)) for q in (0.5, 0.9)]
+    # One definition for every row: a quantile is a day that was drawn, 8 or 16 min.
+    halves_s = np.repeat([480.0, 960.0], plan.simulation.runs // 2)
+    drawn = replace(plan.simulation, order_to_first_s=halves_s)
+    (row,) = (
+        row
+        for row in table_with(
+            time_blocks(replace(plan, simulation=drawn), Words()), "P90"
+        )
+        if row[0] == Words().say("plandoc.d_order_first")
+    )
+    assert row[4:] == ["8 min", "16 min"]
     found = {item.item.key: item for item in answers(plan)}
     assert (found["start_estimate"].part, found["start_estimate"].is_gap) == (
         "times",
