@@ -19,6 +19,7 @@ from evac.figures.taken import units_taken
 from evac.gear import technique_of
 from evac.gear.doubts import THROW_WIND_DOUBT_M_PER_S
 from evac.gear.reach import THROW_WIND_MOST_M_PER_S
+from evac.heights.reports import drift_near_m
 from evac.timing.seconds import is_off_rollers, support_kinds
 from evac.timing.steps import cross_rows
 from evac.words import Words
@@ -37,7 +38,6 @@ _EVERYWHERE = frozenset(
         "inputs.height_step",
         "inputs.length_in_doubt",
         "line.terrain_coarse",
-        "muster.avalanche",
     }
 )
 """Findings about the whole line that every team must know."""
@@ -47,7 +47,35 @@ _NOTES_TOLD = frozenset(
 """Notes that matter beside the rope, though the plan holds without them."""
 _LISTS = ("units", "spans", "beside")
 """Values of a finding that name places of the line, with commas between."""
-_ORDER = {Severity.STOP: 0, Severity.WARN: 1, Severity.NOTE: 2}
+_DRIFT = frozenset({"heights.drift", "heights.drift_everywhere"})
+_FIRST = (
+    "access.avalanche",
+    "muster.waits",
+    "muster.avalanche",
+    "muster.landing_very_steep",
+    "clock.order_in_dark",
+    "clock.dusk_too_late",
+    "clock.cold_too_late",
+    "clock.cold_outside",
+    "heights.weak_at_stop",
+    "heights.doubtful_support",
+    "heights.lifted",
+    "heights.lifted_in_order",
+    "heights.inferred_free",
+    "heights.inferred_held",
+    "heights.weak_support",
+    "heights.drift",
+    "heights.sequence",
+    "informing.silent",
+)
+"""What hurts or kills soonest, gravest first (common practice, no source)."""
+_LAST = (
+    "access.vehicle_shared",
+    "access.vehicle_detour",
+    "muster.long_walk",
+    "muster.rounds",
+)
+"""What others see to as well: left out first where a sheet is full."""
 _PRESSED = frozenset({SupportKind.HOLD_DOWN, SupportKind.COMBINED})
 
 
@@ -167,21 +195,68 @@ def warning_texts(
 ) -> list[str]:
     """Findings about the zone or the team, gravest first; what is left out is said."""
     places = _places(plan, team, zones)
-    found = sorted(
-        (
-            _own_part(item, places)
-            for item in plan.findings
-            if (item.severity is not Severity.NOTE or item.key in _NOTES_TOLD)
-            and _concerns(plan, item, team, zones, places)
-        ),
-        key=lambda item: _ORDER[item.severity],
-    )
+    own = [
+        _own_part(item, places)
+        for item in plan.findings
+        if (item.severity is not Severity.NOTE or item.key in _NOTES_TOLD)
+        and _concerns(plan, item, team, zones, places)
+    ]
+    if any(item.key == "muster.waits" for item in own):
+        # It says the same, and of which spans.
+        own = [item for item in own if item.key != "muster.avalanche"]
+    found = sorted([*own, *_own_drift(plan, zones, words)], key=_harm)
     texts = [_field_text(item, words) for item in found[:_MOST_WARNINGS]]
     if len(found) > _MOST_WARNINGS:
         texts.append(
             words.say("sheet.warnings_more", count=len(found) - _MOST_WARNINGS)
         )
     return texts
+
+
+def _harm(finding: Finding) -> tuple[bool, int]:
+    """By which warnings stand in order; those of one rank stay in the plan's order."""
+    # A note that is told at all is told by its harm, like a warning.
+    rank = len(_FIRST)
+    if finding.key in _FIRST:
+        rank = _FIRST.index(finding.key)
+    elif finding.key in _LAST:
+        rank += 1 + _LAST.index(finding.key)
+    return finding.severity is not Severity.STOP, rank
+
+
+def _own_drift(plan: Plan, zones: Sequence[Zone], words: Words) -> list[Finding]:
+    """The drift beside the team's own supports, of both sides in one sentence."""
+    line, taken = plan.heights.line, units_taken(plan, zones)
+    found = [item for item in plan.findings if item.key in _DRIFT]
+    beside: dict[str, list[str]] = {}
+    nears_m = []
+    for side in (Side(str(item.values["side"])) for item in found):
+        ends = {
+            index for unit, span in taken if unit is side for index in (span, span + 1)
+        }
+        near_m = drift_near_m(line, plan.heights.envelopes[side])
+        own = sorted(ends & near_m.keys())
+        if own:
+            names = ", ".join(line.supports[index].id for index in own)
+            beside.setdefault(names, []).append(side.value)
+            nears_m += [near_m[index] for index in own]
+    if not nears_m:
+        return []
+    texts = [
+        words.say(
+            "sheet.beside",
+            supports=names,
+            sides=words.say(f"sheet.{sides[0] if len(sides) == 1 else 'both_sides'}"),
+        )
+        for names, sides in beside.items()
+    ]
+    own_values: dict[str, str | float] = {
+        "near_m": max(nears_m),
+        "supports": "; ".join(texts),
+    }
+    return [
+        replace(found[0], key="heights.drift", values={**found[0].values, **own_values})
+    ]
 
 
 def idle_reasons(plan: Plan, team: Team, words: Words) -> list[str]:
@@ -199,11 +274,7 @@ def _field_text(finding: Finding, words: Words) -> str:
     """A finding in the words of the field; the office's remedy is in the plan."""
     key = f"sheet.field.{finding.key}"
     if words.has(key):
-        values = {"where": finding.where, **finding.values}
-        if {"beside", "side"} <= values.keys():
-            # The sentence names the side once, not beside every support.
-            values["beside"] = str(values["beside"]).replace(f" {values['side']}", "")
-        return words.say(key, **values)
+        return words.say(key, **{"where": finding.where, **finding.values})
     return " ".join(words.finding(finding))
 
 
@@ -256,6 +327,8 @@ def _concerns(
         return True
     if finding.key == "access.avalanche":
         return _meets_avalanche(plan, team, zones)
+    if finding.key == "muster.avalanche":
+        return _meets_avalanche(plan, team, zones) or _lets_walk_to_one(plan, zones)
     if finding.where:
         return finding.where in places
     return any(_own_places(finding.values, name, places) for name in _LISTS)
@@ -281,3 +354,24 @@ def _meets_avalanche(plan: Plan, team: Team, zones: Sequence[Zone]) -> bool:
     return any(
         way.intersects(ground.geometry) for way in ways for ground in grounds.values()
     )
+
+
+def _lets_walk_to_one(plan: Plan, zones: Sequence[Zone]) -> bool:
+    """Whether a team's evacuees may come to avalanche ground on their way out.
+
+    The straight way to their muster point counts, too: who is not led takes it. Where
+    no way out is known, they may come anywhere.
+    """
+    grounds = [item.geometry for item in plan.lift.hazards if item.kind == AVALANCHE]
+    for span in {span for _, span in units_taken(plan, zones)}:
+        way = plan.muster.get(span)
+        if way is None or len(way.x_m) < 2:
+            return True
+        points = list(zip(way.x_m, way.y_m, strict=True))
+        if any(
+            LineString(walk).intersects(ground)
+            for ground in grounds
+            for walk in (points, [points[0], points[-1]])
+        ):
+            return True
+    return False

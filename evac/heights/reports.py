@@ -160,26 +160,42 @@ def drift_findings(line: Line, envelopes: Mapping[Side, SideEnvelope]) -> list[F
     """
     findings = []
     for side, envelope in envelopes.items():
-        moves_m = {}
-        for support, at_m in zip(line.supports, line.distance_m, strict=True):
-            beside = np.abs(envelope.distance_m - at_m) <= BATTERY_REACH_M
-            moves_m[support.id] = float(envelope.drift_m[beside].max())
-        far = [name for name, moved_m in moves_m.items() if moved_m >= DRIFT_TOLD_M]
-        if far:
-            most_m = max(moves_m[name] for name in far)
-            findings.append(
-                Finding(
-                    key="heights.drift",
-                    severity=Severity.WARN,
-                    values={
-                        "side": side.value,
-                        "drift_m": most_m,
-                        "near_m": BATTERY_REACH_M + most_m,
-                        "beside": ", ".join(f"{name} {side.value}" for name in far),
-                    },
-                )
+        far_m = drift_near_m(line, envelope)
+        if not far_m:
+            continue
+        most = max(far_m, key=lambda index: far_m[index])
+        everywhere = len(far_m) == sum(not item.mark for item in line.supports)
+        findings.append(
+            Finding(
+                key="heights.drift_everywhere" if everywhere else "heights.drift",
+                severity=Severity.WARN,
+                values={
+                    "side": side.value,
+                    "drift_m": far_m[most] - BATTERY_REACH_M,
+                    "near_m": far_m[most],
+                    "most": line.supports[most].id,
+                    "supports": ", ".join(line.supports[index].id for index in far_m),
+                },
             )
+        )
     return findings
+
+
+def drift_near_m(line: Line, envelope: SideEnvelope) -> dict[int, float]:
+    """How near a support a carrier must stand to come to its rollers by drifting.
+
+    Only of supports where that is told, by their place in the line: half a battery and
+    the greatest drift beside the support, over every stop position, load and order.
+    """
+    found = {}
+    for index, at_m in enumerate(line.distance_m):
+        if line.supports[index].mark:
+            continue  # Nothing stands there.
+        beside = np.abs(envelope.distance_m - at_m) <= BATTERY_REACH_M
+        moved_m = float(envelope.drift_m[beside].max())
+        if moved_m >= DRIFT_TOLD_M:
+            found[index] = BATTERY_REACH_M + moved_m
+    return found
 
 
 def report_findings(

@@ -9,7 +9,13 @@ from evac.facts.finding import Finding, Severity
 from evac.facts.heights import Line
 from evac.facts.lift import IN_SAFETY, Lift, Side
 from evac.facts.work import Route, Work
-from evac.muster.care import cut_off, find_care, landing_class, landing_slope_deg
+from evac.muster.care import (
+    LANDING_CLASSES,
+    cut_off,
+    find_care,
+    landing_class,
+    landing_slope_deg,
+)
 
 LONG_WALK_S = 3600.0
 """A walk to muster that the plan points out (common practice, no source)."""
@@ -89,6 +95,8 @@ def _ways_out(
                 values={
                     "spans": ", ".join(span.id for span in far),
                     "longest_s": ways[worst.index].seconds,
+                    # True of each of the spans, whichever of them a sheet names.
+                    "least_s": LONG_WALK_S,
                 },
             )
         )
@@ -170,7 +178,10 @@ def _shelter(
 
 def _landings(line: Line) -> list[Finding]:
     findings = []
-    for name, severity in (("very_steep", Severity.WARN), ("steep", Severity.NOTE)):
+    for name, severity, least_deg in (
+        ("very_steep", Severity.WARN, LANDING_CLASSES[-1][0]),
+        ("steep", Severity.NOTE, LANDING_CLASSES[-2][0]),
+    ):
         places = [
             (side, span)
             for span in line.spans
@@ -187,7 +198,11 @@ def _landings(line: Line) -> list[Finding]:
                 Finding(
                     key=f"muster.landing_{name}",
                     severity=severity,
-                    values={"spans": ", ".join(spans), "worst_deg": worst},
+                    values={
+                        "spans": ", ".join(spans),
+                        "worst_deg": worst,
+                        "least_deg": least_deg,
+                    },
                 )
             )
     return findings

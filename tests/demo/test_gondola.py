@@ -15,6 +15,8 @@ from paper_text import read_pages
 from scipy.optimize import brentq
 
 from evac.assignment import assign
+from evac.documents.names import team_zones
+from evac.documents.sheet_warnings import warning_texts
 from evac.facts.finding import Severity
 from evac.facts.lift import Grip, Side, TensionState
 from evac.facts.work import NEVER_S
@@ -22,6 +24,7 @@ from evac.heights.stop import stop_heights
 from evac.ready import make_ready, work_at_mean
 from evac.simulation import simulate
 from evac.units import FOOT_M, GRAVITY_M_PER_S2
+from evac.words import Words
 
 SIDES = (Side.ASCENDING, Side.DESCENDING)
 
@@ -391,6 +394,30 @@ def test_papers_speak_of_cabins(gondola_papers):
     )
     assert "A closed cabin counts as occupied until it is opened" in plan
     assert "47A" in plan
+
+
+def test_the_sheet_of_the_ravine_tells_what_hurts_first(gondola_plan, gondola_papers):
+    # Common practice, no source: the team over the ravine finishes last, in the dark.
+    zones = team_zones(gondola_plan)
+    late = {"clock.dusk_too_late", "muster.landing_very_steep", "informing.silent"}
+    assert late <= _keys(gondola_plan, Severity.WARN)
+    over = [
+        team
+        for team in gondola_plan.lift.teams
+        for zone in zones.get(team.id, ())
+        if zone.first_span <= 7 <= zone.last_span
+    ]
+    assert over
+    for team in over:
+        texts = warning_texts(gondola_plan, team, zones[team.id], Words())
+        for part in ("Take lamps", "Very steep landings", "No voice", "others rise"):
+            assert any(part in text for text in texts), (team.id, part)
+        # Said once, with its spans, and only where the team has to do with it.
+        general = [text for text in texts if "Nobody walks out over" in text]
+        assert not general
+    for name, content in gondola_papers.items():
+        if name.startswith("sheets/"):
+            assert len(read_pages(content)) <= 2, name
 
 
 def test_the_script_makes_the_gondola_again(gondola, remade):

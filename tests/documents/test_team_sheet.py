@@ -41,6 +41,7 @@ from evac.facts.plan import Plan
 from evac.facts.work import PickOff, Zone
 from evac.figures import zone_map
 from evac.figures.doubt import alarms
+from evac.heights.reports import drift_findings
 from evac.heights.units import doubtful_findings
 from evac.maps import map_html
 from evac.tables_out import geojson_bytes
@@ -456,6 +457,109 @@ def test_avalanche_ground_is_a_warning_only_for_teams_that_meet_it() -> None:
     assert told == ["Team 3"]
 
 
+@pytest.mark.parametrize("led_round", [False, True])
+def test_who_walks_out_by_avalanche_ground_is_told_once_and_no_other_team(
+    led_round: bool,
+) -> None:
+    # Common practice, no source: each sheet holds what its team can do something about,
+    # and who is not led takes the straight way.
+    lift = make_long_lift()
+    slope = replace(
+        lift.hazards[0],
+        id="slope",
+        kind="avalanche ground",
+        geometry=Point(9050.0, 9000.0).buffer(10),
+    )
+    general = Finding(key="muster.avalanche", severity=Severity.WARN)
+    plan = make_plan(replace(lift, hazards=(slope,)), findings=(general,))
+    (zone,) = [item for item in plan.assignment.zones if item.team == "Team 3"]
+    through = replace(
+        plan.muster[zone.first_span],
+        x_m=(9000.0, 9050.0, 9100.0),
+        y_m=(9000.0, 9060.0 if led_round else 9000.0, 9000.0),
+    )
+    plan = replace(plan, muster={**plan.muster, zone.first_span: through})
+    (text,) = told(plan, "Team 3")
+    assert text == "Nobody walks out over avalanche ground before its release."
+    assert not told(plan, "Team 1")
+    assert not told(plan, "Team 2")
+    # Where no way out is known, nobody knows over what ground people walk.
+    assert told(replace(plan, muster={}), "Team 1") == [text]
+    span = plan.heights.line.spans[zone.first_span].id
+    waits = Finding(
+        key="muster.waits",
+        severity=Severity.WARN,
+        values={"spans": span, "likely_s": 3000.0, "high_s": 5000.0},
+    )
+    (text,) = told(replace(plan, findings=(waits, general)), "Team 3")
+    assert f"From spans {span} the way out crosses avalanche ground" in text
+
+
+def test_warnings_stand_by_harm_not_in_the_order_of_the_plan() -> None:
+    # Common practice, no source: what hurts first is read first, and a full sheet
+    # leaves out what others see to as well.
+    spans: dict[str, str | float] = {
+        "spans": "7-8",
+        "least_s": 3600.0,
+        "least_deg": 35.0,
+    }
+    lesser = Finding(key="muster.long_walk", severity=Severity.WARN, values=spans)
+    steep = Finding(
+        key="muster.landing_very_steep", severity=Severity.WARN, values=spans
+    )
+    dusk = Finding(
+        key="clock.dusk_too_late",
+        severity=Severity.WARN,
+        values={"dusk_clock_s": 61500.0},
+    )
+    stop = Finding(key="muster.cut_off", severity=Severity.STOP, values=spans)
+    texts = told(make_plan(findings=(*[lesser] * 7, dusk, steep, stop)), "Team 2")
+    assert "no way out" in texts[0]
+    assert "Very steep landings" in texts[1]
+    assert "Take lamps" in texts[2]
+    assert "people walk" in texts[3]
+    assert texts[-1].startswith("3 more warnings")
+
+
+def test_a_sheet_tells_the_drift_beside_its_own_supports_in_one_sentence() -> None:
+    # Rule 7. Half a battery and a grip, 3 m, and the drift there: 1.5 m below support
+    # 8, 2.5 m from there on, 6 m at the upper end, where Team 2 does not work.
+    plan = make_plan()
+    line = plan.heights.line
+    envelopes = {
+        side: replace(
+            item,
+            drift_m=np.select(
+                [
+                    item.distance_m < line.distance_m[8] - 5,
+                    item.distance_m < line.distance_m[-1] - 20,
+                ],
+                [1.5, 2.5],
+                6.0,
+            ),
+        )
+        for side, item in plan.heights.envelopes.items()
+    }
+    findings = tuple(drift_findings(line, envelopes))
+    assert {item.key for item in findings} == {"heights.drift_everywhere"}
+    assert "within 9.0 m of any support" in Words().finding(findings[0])[0]
+    heights = replace(plan.heights, envelopes=envelopes)
+    plan = replace(plan, heights=heights, findings=findings)
+    (text,) = told(plan, "Team 2")
+    assert "within 5.5 m" in text
+    assert "5, 6, 7, 8, 9, 10 (both sides)" in text
+    # A mark in a span has no rollers.
+    marked = replace(
+        line,
+        supports=tuple(replace(item, mark=item.id == "7") for item in line.supports),
+    )
+    at_mark = replace(plan, heights=replace(heights, line=marked))
+    (text,) = told(at_mark, "Team 2")
+    assert "5, 6, 8, 9, 10 (both sides)" in text
+    (text,) = told(replace(plan, findings=findings[:1]), "Team 2")
+    assert "5, 6, 7, 8, 9, 10 (ascending side)" in text
+
+
 def test_a_mark_in_a_span_is_never_called_a_support() -> None:
     usual = make_plan()
     (zone,) = [item for item in usual.assignment.zones if item.team == "Team 2"]
@@ -614,8 +718,14 @@ def test_a_sheet_says_planned_where_the_plan_says_expected(text: str) -> None:
             "informing.silent",
             {"units": "7-8 ascending, 2-3 ascending", "voice_m": 40.0},
         ),
-        ("muster.landing_very_steep", {"spans": "2-3, 7-8", "worst_deg": 38.0}),
-        ("muster.long_walk", {"spans": "7-8", "longest_s": 4000.0}),
+        (
+            "muster.landing_very_steep",
+            {"spans": "2-3, 7-8", "worst_deg": 38.0, "least_deg": 35.0},
+        ),
+        (
+            "muster.long_walk",
+            {"spans": "2-3, 7-8", "longest_s": 4000.0, "least_s": 3600.0},
+        ),
     ],
 )
 def test_a_finding_that_lists_places_stands_on_the_sheets_of_those_places(
@@ -627,6 +737,8 @@ def test_a_finding_that_lists_places_stands_on_the_sheets_of_those_places(
     (mine,) = told(plan, "Team 2")
     assert "7-8" in mine
     assert "2-3" not in mine
+    # The steepest landing and the longest walk may be those of another team.
+    assert not any(worst in mine for worst in ("38", "1 h 07 min"))
     assert told(plan, "Team 3") == []
 
 
@@ -654,7 +766,7 @@ def test_a_finding_that_lists_places_stands_on_the_sheets_of_those_places(
                     "side": "ascending",
                 },
             ),
-            "carriers rise by up to 6.1 m",
+            "others rise up to 6.1 m",
         ),
     ],
 )

@@ -250,7 +250,11 @@ def test_steep_landings_are_told_by_span() -> None:
     }
     assert classes[Side.ASCENDING, 2] == "very_steep"
     assert classes[Side.ASCENDING, 0] == "sloping"
-    assert told(lift)["muster.landing_very_steep"].values["spans"] == "2-3"
+    found = told(lift)["muster.landing_very_steep"].values
+    assert found["spans"] == "2-3"
+    # The class begins there (common practice, no source): true of every span named.
+    assert found["least_deg"] == 35.0
+    assert float(found["worst_deg"]) >= 35.0
     for name in {*classes.values(), "unknown", "level", "steep"}:
         assert Words().has(f"muster.landing.{name}")
 
