@@ -25,7 +25,8 @@ class SideExtremes:
     ``distance_m`` (m,) are the ground's samples; ``greatest_m`` and ``least_m``
     (2, m): the rope at a carrier above the ground, and above the lowest ground within
     the belayer's radius, NaN where that is not known. ``drift_m`` (m,): how far along
-    the line a carrier that comes there moves at one stop. Per support (n,) loads [N],
+    the line a carrier that comes there moves at one stop, whatever the tension does
+    meanwhile where its state is not known. Per support (n,) loads [N],
     deflection [rad], name of the load with the least absolute load;
     per span (n - 1,) tensions [N], sag at a carrier [m] and most carriers.
     """
@@ -75,6 +76,7 @@ def find_extremes(
     height = np.full((2, *profiles.shape), np.nan)
     slope = np.full(profiles.shape[1], np.nan)
     drift = np.zeros(profiles.shape[1])
+    went: dict[object, _Went] = {}
     spans = np.tile([np.inf, -np.inf, 0.0, 0.0], (count - 1, 1))
     loads = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
     worst = [""] * count
@@ -82,7 +84,7 @@ def find_extremes(
     for each in passes:
         supports = np.tile([np.inf, -np.inf, np.inf, -1.0, 0.0, 0.0], (count, 1))
         tally = np.zeros(6)
-        moved = np.zeros(profiles.shape[1])
+        reached = _went_of(went, each)
         status = reduce_side(
             model.points.x_m,
             model.points.z_m,
@@ -105,15 +107,14 @@ def find_extremes(
             height[0],
             height[1],
             slope,
-            moved,
+            reached.near_m,
+            reached.far_m,
             supports,
             spans,
             tally,
         )
         if status != SOLVED:
             _refuse(model, each, status, tally)
-        # Added in full, though the travel may undo some of the rope's own drift.
-        drift = np.maximum(drift, moved + each.travel_m)
         states += int(tally[0])
         residual_n = max(residual_n, float(tally[1]))
         names = (*each.case_names, ALL_EMPTY.name, "one loaded carrier", PART_EMPTIED)
@@ -122,6 +123,10 @@ def find_extremes(
                 worst[j] = names[int(supports[j, 3])]
         loads[:, [0, 2]] = np.minimum(loads[:, [0, 2]], supports[:, [0, 2]])
         loads[:, [1, 4, 5]] = np.maximum(loads[:, [1, 4, 5]], supports[:, [1, 4, 5]])
+    for reached in went.values():
+        # Added in full, though the travel may undo some of the rope's own drift.
+        moved_m = _moved_m(reached, start_m=grid_start, size=drift.size)
+        drift = np.maximum(drift, moved_m + reached.travel_m)
     loads[[0, -1], :2] = np.nan
     turned = model.by_distance
     return SideExtremes(
@@ -142,6 +147,45 @@ def find_extremes(
         states=states,
         greatest_residual_n=residual_n,
     )
+
+
+@dataclass(slots=True, kw_only=True)
+class _Went:
+    """Least and greatest x (p, k) of the carriers of every stop position."""
+
+    near_m: FloatArray
+    far_m: FloatArray
+    travel_m: float
+
+
+def _went_of(went: dict[object, _Went], states: StatePass) -> _Went:
+    """Where carriers went in the states that one evacuation may hold with these."""
+    key: object = id(states)
+    if states.one_evacuation:
+        key = states.phase_m.tobytes()
+    if key not in went:
+        shape = (states.phase_m.size, states.empty_n.size)
+        went[key] = _Went(
+            near_m=np.full(shape, np.inf),
+            far_m=np.full(shape, -np.inf),
+            travel_m=states.travel_m,
+        )
+    found = went[key]
+    found.travel_m = max(found.travel_m, states.travel_m)
+    return found
+
+
+def _moved_m(went: _Went, *, start_m: float, size: int) -> FloatArray:
+    """The farthest that a carrier which comes to each sample moves along the line."""
+    stood = went.far_m >= went.near_m
+    near_m, far_m = went.near_m[stood], went.far_m[stood]
+    first = np.maximum((near_m - start_m).astype(np.int64), 0)
+    last = np.minimum((far_m - start_m).astype(np.int64) + 1, size - 1)
+    moved_m = np.zeros(size)
+    for step in range(int(np.max(last - first, initial=-1)) + 1):
+        here = first + step <= last
+        np.maximum.at(moved_m, first[here] + step, (far_m - near_m)[here])
+    return moved_m
 
 
 def profiles_from_drive(

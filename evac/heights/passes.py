@@ -16,7 +16,7 @@ from itertools import product
 import numpy as np
 
 from evac.facts.heights import Line
-from evac.facts.lift import FloatArray, Lift, LoadCase, Side
+from evac.facts.lift import FloatArray, Lift, LoadCase, Side, TensionState
 from evac.heights.load_cases import (
     ALL_EMPTY,
     PART_EMPTIED,
@@ -80,6 +80,8 @@ class StatePass:
     what each carrier does (`evac.heights.load_cases.people_by_sign`). ``misfit_n``: by
     what force on the carriage a rule may misjudge the other side. ``travel_m``: how far
     a carriage with the drive bullwheel on it moves, and all carriers with it.
+    ``one_evacuation``: where the tension is not known it may bleed from one force to
+    another meanwhile: the line goes through states of all such passes.
     ``window``: carriers
     of the group that slides along a locked side. ``stride``, ``alone_stride``,
     ``friction``: see `reduce_side`; friction is that of all supports.
@@ -94,6 +96,7 @@ class StatePass:
     rules: FloatArray
     misfit_n: float = 0.0
     travel_m: float = 0.0
+    one_evacuation: bool = False
     window: int = 0
     stride: int = 1
     alone_stride: int = 1
@@ -196,22 +199,26 @@ def state_passes(
     fine = stop_positions_m(spacing_m, step_m=sampling.step_m)
     coarse = stop_positions_m(spacing_m, step_m=sampling.coarse_step_m)
     fullest = fullest_case(cases, side)
-    for tension in tensions or tension_cases(lift):
+    tensions = tensions or tension_cases(lift)
+    for tension in tensions:
         held = held_at_stop(lift, force_n=tension.force_n)
         if not tension.locked and held.kept is Kept.RETURN_FORCE:
             rule = hold_return(tension.force_n / 2)
             rules = np.broadcast_to(rule, (fine.size, 1, 7)).copy()
             passes.append(_loads(asked, cases, fine, rules))
         elif not tension.locked:
-            rules, misfit_n, travel_m = _drive_rules(asked, held)
+            rules, misfit_n = _drive_rules(asked, held)
             spread = np.broadcast_to(rules, (fine.size, *rules.shape)).copy()
-            found = _loads(asked, cases, fine, spread, misfit_n=misfit_n)
-            passes.append(replace(found, travel_m=travel_m))
+            passes.append(_loads(asked, cases, fine, spread, misfit_n=misfit_n))
         else:
             for case in cases if sampling.lesser_cases else (fullest,):
                 phase_m = fine if case is fullest else coarse
                 passes.append(_locked_pass(asked, case, phase_m, tension))
-    return tuple(passes)
+    travel_m = _travel_m(asked, tensions)
+    bleeds = lift.tension.state is TensionState.UNKNOWN
+    return tuple(
+        replace(each, travel_m=travel_m, one_evacuation=bleeds) for each in passes
+    )
 
 
 def fullest_case(cases: tuple[LoadCase, ...], side: Side) -> LoadCase:
@@ -324,13 +331,8 @@ def _range_n(states: list[LoopState]) -> tuple[float, float]:
     return min(tensions) * (1 - RANGE_SHARE), max(tensions) * (1 + RANGE_SHARE)
 
 
-def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float, float]:
-    """Rules (2, 7) of one side whose tension is held at the drive, and their error.
-
-    The third is the travel of the carriage from state to state, at the stop position
-    at which it is greatest. Wherever it takes the carriers, they stood there at another
-    stop position: heights hold it already.
-    """
+def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float]:
+    """Rules (2, 7) of one side whose tension is held at the drive, and their error."""
     own_loads = [
         asked.loads(asked.side, case)
         for case in (fullest_case(asked.cases, asked.side), ALL_EMPTY)
@@ -353,19 +355,36 @@ def _drive_rules(asked: _Asked, held: Held) -> tuple[FloatArray, float, float]:
         for case in other_cases
         for loads in _others(asked, case)
     ]
+    return _outermost([rule for rule, _ in found]), max(miss for _, miss in found)
+
+
+def _travel_m(asked: _Asked, tensions: tuple[TensionCase, ...]) -> float:
+    """Travel of a free carriage at the drive between any two states of one stop.
+
+    Of the stop position at which it is greatest, and from every force to every other.
+    Wherever it takes the carriers, they stood there at another stop position: heights
+    hold it already.
+    """
+    helds = [
+        held_at_stop(asked.lift, force_n=each.force_n)
+        for each in tensions
+        if asked.lift.tension.held_at_drive and not each.locked
+    ]
     stops = TRAVEL_STOPS_EACH * asked.sampling.other_stops
     offsets_m = asked.lift.carriers.spacing_m * np.arange(stops) / stops
-    return (
-        _outermost([rule for rule, _ in found]),
-        max(miss for _, miss in found),
-        max(_travel_m(asked, held, float(offset)) for offset in offsets_m),
-    )
+    lengths_m = [
+        [_lengths_m(asked, held, float(offset_m)) for offset_m in offsets_m]
+        for held in helds
+    ]
+    if not lengths_m:
+        return 0.0
+    return float(np.ptp(np.array(lengths_m), axis=(0, 2)).max()) / 2
 
 
-def _travel_m(asked: _Asked, held: Held, offset_m: float) -> float:
-    """Travel of the carriage between a full and an empty line, at one stop position.
+def _lengths_m(asked: _Asked, held: Held, offset_m: float) -> list[float]:
+    """Rope that the line takes up at one stop position, each side full and empty.
 
-    Full or empty, each side by itself: other loads lie between.
+    Other loads lie between.
     """
     loads = {
         side: [
@@ -378,11 +397,10 @@ def _travel_m(asked: _Asked, held: Held, offset_m: float) -> float:
         ]
         for side in Side
     }
-    lengths_m = [
+    return [
         asked.pair(own, other, held=held, near=None).unstretched_length_m
         for own, other in product(loads[asked.side], loads[other_side(asked.side)])
     ]
-    return (max(lengths_m) - min(lengths_m)) / 2
 
 
 def _locked_pass(

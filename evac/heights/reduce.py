@@ -153,7 +153,8 @@ def reduce_side(
     greatest: FloatArray,
     least: FloatArray,
     slope: FloatArray,
-    drift: FloatArray,
+    near: FloatArray,
+    far: FloatArray,
     support_out: FloatArray,
     span_out: FloatArray,
     tally: FloatArray,
@@ -187,9 +188,9 @@ def reduce_side(
     greatest, least : (g, m); slope : (m,)
         Out: heights of the rope above each profile by nearest sample, steepest
         tangent at a carrier; NaN where no carrier ever stands. NaN before.
-    drift : (m,)
-        Out: the farthest that a carrier which comes to this sample moves along the
-        line, between any two states of one stop position. Before: 0.
+    near, far : (p, K)
+        Out: least and greatest x of every carrier of every stop position, over all its
+        states. Before: inf and -inf, or those of states solved before.
     support_out : (n, 6)
         Out: least, greatest and least absolute load, label of the last (case index,
         c: all empty, c + 1: one alone, c + 2: part emptied), deflection, lifted.
@@ -217,9 +218,6 @@ def reduce_side(
     count = np.zeros(n, np.int64)
     warm = np.full(n + 1, math.nan)
     active = np.ones(n, np.bool_)
-    # Least and greatest x of every carrier of every stop position.
-    near = np.full((phases.size, loads), math.inf)
-    far = np.full((phases.size, loads), -math.inf)
     for r in range(rules.shape[1]):
         warm[:] = math.nan
         active[:] = True
@@ -277,12 +275,4 @@ def reduce_side(
                     x, z, grid_start, ground, carriers, supports, active, totals,
                     label, greatest, least, slope, support_out, span_out, count,
                 )  # fmt: skip
-    for p in range(phases.size):
-        for i in range(loads):
-            moved = far[p, i] - near[p, i]
-            if moved >= 0:
-                first = int(near[p, i] - grid_start)
-                last = min(int(far[p, i] - grid_start) + 1, drift.size - 1)
-                for at in range(max(first, 0), last + 1):
-                    drift[at] = max(drift[at], moved)
     return SOLVED

@@ -10,7 +10,7 @@ from builders import make_lift
 from invented_lines import five_lines
 
 from evac.errors import NoPlanError
-from evac.facts.lift import Lift, Side, TensionState
+from evac.facts.lift import Lift, LoadCase, Side, TensionState
 from evac.facts.work import Rescue, Schedule
 from evac.heights.envelope import find_heights
 from evac.heights.follow import excess_m, follow, order_of
@@ -20,6 +20,7 @@ from evac.heights.stop import side_models, stop_heights
 from evac.heights.tension import held_at_stop, side_state, solve_pair
 from evac.heights.unloading import Step, Unloading, find_doubts, unload, weak_supports
 from evac.line import lay_out
+from evac.rope.tension import LoopState
 from evac.words import Words
 
 FULL, BOTH = DEFAULT_CASES[0], DEFAULT_CASES[1]
@@ -229,6 +230,53 @@ def test_the_drift_beside_the_drive_holds_the_carriages_travel_at_every_stop() -
         for envelope in envelopes.values():
             at_drive = -1 if lift.drive_at_last else 0
             assert envelope.drift_m[at_drive] >= travel_m - 0.013
+
+
+@pytest.mark.parametrize("at_drive", [False, True])
+def test_the_drift_of_an_unknown_tension_holds_its_bleeding_from_force_to_force(
+    at_drive: bool,
+) -> None:
+    # Rule 7: full at one force and empty at the other within one evacuation. Held at
+    # the drive the carriage goes along by half of the rope that the line gives back.
+    lift = five_lines()["valley with a hold-down, tension at the upper end"]
+    force_n = lift.tension.force_n
+    tension = replace(
+        lift.tension,
+        state=TensionState.UNKNOWN,
+        held_at_drive=at_drive,
+        low_force_n=0.9 * force_n,
+        high_force_n=1.1 * force_n,
+    )
+    lift = replace(lift, tension=tension)
+    line = lay_out(lift)
+    models = side_models(lift, line)
+    envelopes = find_heights(lift, line)[0].envelopes
+
+    def stood(case: LoadCase, held_n: float, offset_m: float) -> LoopState:
+        loads = {
+            side: side_loads(lift, line, side=side, phase_m=offset_m, case=case)
+            for side in Side
+        }
+        return solve_pair(models, loads, held=held_at_stop(lift, force_n=held_n))
+
+    low_n, high_n = tension.low_force_n, tension.high_force_n
+    for offset_m in (0.0, 7.5, 15.0, 22.5):
+        for first_n, then_n in ((high_n, low_n), (low_n, high_n)):
+            full = stood(BOTH, first_n, offset_m)
+            empty = stood(ALL_EMPTY, then_n, offset_m)
+            travel_m = 0.0
+            if at_drive:
+                travel_m = full.unstretched_length_m - empty.unstretched_length_m
+                travel_m = abs(travel_m) / 2
+            for side, envelope in envelopes.items():
+                from_m, to_m = (
+                    models[side].to_distance_m(side_state(pair, side).x_m)
+                    for pair in (full, empty)
+                )
+                count = min(from_m.size, to_m.size)
+                moved_m = np.abs(to_m[:count] - from_m[:count])
+                at = np.rint(from_m[:count]).astype(int)
+                assert (envelope.drift_m[at] >= moved_m + travel_m - 1e-3).all()
 
 
 def test_rollers_to_which_carriers_drift_are_told_whatever_the_stop_position() -> None:
