@@ -19,10 +19,10 @@ from evac.carriers import (
 )
 from evac.desk.workbench import Workbench, sentence_html
 from evac.facts.heights import IntArray
-from evac.facts.lift import Lift, Side
+from evac.facts.lift import Side
 from evac.facts.plan import Plan
 from evac.gear import people_needed
-from evac.line import line_length_m
+from evac.line import ride_s
 from evac.words import Words
 
 _WIDE = {"description_width": "340px"}
@@ -80,7 +80,7 @@ def three_counts(bench: Workbench) -> widgets.VBox:
             intro.value = sentence_html(
                 words.say(
                     "desk.count_intro",
-                    ride_exact_s=_ride_s(plan.lift),
+                    ride_exact_s=ride_s(plan.lift),
                     people=people_at_work(plan),
                 )
             )
@@ -162,7 +162,7 @@ def expected_people(plan: Plan, *, at_gate: int) -> PeopleOnLine:
     """
     sides = dict(people_on_line(plan.lift, plan.heights.stops))
     if at_gate:
-        sides[Side.ASCENDING] = people_from_gate(at_gate, ride_s=_ride_s(plan.lift))
+        sides[Side.ASCENDING] = people_from_gate(at_gate, ride_s=ride_s(plan.lift))
     return both_sides(sides)
 
 
@@ -203,10 +203,6 @@ def people_at_work(plan: Plan) -> int:
     points = set(plan.muster_point.values())
     needed = people_needed(plan.lift, plan.work.options, plan.gates, points=points)
     return needed.total
-
-
-def _ride_s(lift: Lift) -> float:
-    return line_length_m(lift) / lift.drives.line_speed_m_per_s
 
 
 def hanging_carriers(plan: Plan) -> Reckoned:
