@@ -258,10 +258,14 @@ def give_spares(lift: Lift, heights: Heights, *, date: dt.date) -> Lift:
     if all(len(teams) < 2 for teams in takers.values()):
         return lift
     effort = Effort(left=_SPARE_EFFORT)
+    # Teams go the same ways whatever kit they carry.
+    ways_in = access.open_ways(lift, heights.line)
+    routes = access.find_routes(lift, heights.line, ways_in=ways_in)
 
     def outcome(spares: dict[str, str]) -> tuple[tuple[int, ...], Assignment]:
         given = replace(lift, spares=spares)
-        shared = assign(make_ready(given, heights, date=date).work)
+        ready = make_ready(given, heights, date=date, ways_in=ways_in, routes=routes)
+        shared = assign(ready.work)
         effort.charge(shared)
         return (*gravest(given, heights, shared), shared.objectives[1]), shared
 
