@@ -14,6 +14,17 @@ from ortools.sat.python import cp_model
 
 from evac.facts.work import NEVER_S, Option, Work
 
+OF_A_TEAM = ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s")
+OF_AN_OPTION = (
+    "valid",
+    "work_s",
+    "cross_s",
+    "spared_s",
+    "side_change_s",
+    "walk_back_s",
+)
+"""What teams that are alike, and their options, have the same."""
+
 
 def draw_work(
     rng: np.random.Generator,
@@ -67,16 +78,9 @@ def draw_work(
     parts["walk_back_s"] = more.integers(0, 900, (q, n))
     if alike and teams > 1:
         # The second team is the first again, with other names.
-        for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
+        for name in OF_A_TEAM:
             parts[name][1] = parts[name][0]
-        for name in (
-            "valid",
-            "work_s",
-            "cross_s",
-            "spared_s",
-            "side_change_s",
-            "walk_back_s",
-        ):
+        for name in OF_AN_OPTION:
             parts[name][options_each : 2 * options_each] = parts[name][:options_each]
     return Work(
         team_ids=tuple(f"team {row}" for row in range(teams)),

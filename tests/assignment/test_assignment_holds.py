@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from drawn_work import draw_work
+from drawn_work import OF_A_TEAM, OF_AN_OPTION, draw_work
 
 from evac.assignment import assign, units_in_order
 from evac.assignment.costs import SIDES, clear_times, legs
@@ -122,16 +122,9 @@ def test_identical_teams_may_be_exchanged_and_the_lower_row_gets_the_lower_span(
 ):
     work = drawn(1)
     twins = same_options(work, teams=[0, 1, 2, 3], options=[0, 1, 2, 3, 4, 5, 6, 7])
-    for name in ("crew", "start_upper", "arrive_s", "pass_s", "pass_open_s"):
+    for name in OF_A_TEAM:
         getattr(twins, name)[1] = getattr(twins, name)[0]
-    for name in (
-        "valid",
-        "work_s",
-        "cross_s",
-        "spared_s",
-        "side_change_s",
-        "walk_back_s",
-    ):
+    for name in OF_AN_OPTION:
         getattr(twins, name)[2:4] = getattr(twins, name)[0:2]
     turned = same_options(twins, teams=[1, 0, 2, 3], options=[2, 3, 0, 1, 4, 5, 6, 7])
     here, there = assign(twins), assign(turned)
